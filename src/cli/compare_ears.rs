@@ -27,7 +27,7 @@ use crate::exam::fold::{Exam, LoggedUtterance};
 use crate::exam_folder::ExamFolder;
 use crate::session::ear::Ear;
 use crate::session::effect::Arrival;
-use crate::session::hearing::{Began, Session, header};
+use crate::session::exam_session::{Began, Session, header};
 use crate::session::options::Subject;
 use crate::session::spoken::SpokenLanguage;
 use crate::speech::neural::parts::Parts;

@@ -20,7 +20,7 @@ use crate::encryption::keys::{Identities, Recipients, new_identity};
 use crate::encryption::{ENCRYPTED, encrypted_file};
 use crate::exam_folder::ExamFolder;
 use crate::protocol::Protocols;
-use crate::session::chores::{Chore, ChoreLines};
+use crate::session::background_jobs::{BackgroundJob, JobLines};
 use crate::terminal::{self, ShownText as _};
 
 #[derive(Debug, clap::Args)]
@@ -116,7 +116,10 @@ pub(super) fn usable(keys: &[String]) -> anyhow::Result<()> {
 
 /// What encrypts the closed exams of a box for these public keys: this program, once for each exam. None where there is no
 /// key.
-pub(super) fn between_exams(keys: &[String], knowledge: &KnowledgeArgs) -> anyhow::Result<Option<Chore>> {
+pub(super) fn between_exams(
+    keys: &[String],
+    knowledge: &KnowledgeArgs,
+) -> anyhow::Result<Option<BackgroundJob>> {
     if keys.is_empty() {
         return Ok(None);
     }
@@ -126,7 +129,7 @@ pub(super) fn between_exams(keys: &[String], knowledge: &KnowledgeArgs) -> anyho
     let mut after = vec![OsString::from("--remove-plain")];
     after.extend(keys.iter().flat_map(|key| [OsString::from("--encrypt-for"), key.trim().into()]));
     after.extend(knowledge.protocols.iter().flat_map(|path| [OsString::from("--protocols"), path.into()]));
-    let lines = ChoreLines {
+    let lines = JobLines {
         done: |folder| format!("exam `{folder}` is encrypted, and its folder removed"),
         failed: |folder, why| {
             format!(
@@ -134,7 +137,7 @@ pub(super) fn between_exams(keys: &[String], knowledge: &KnowledgeArgs) -> anyho
             )
         },
     };
-    Ok(Some(Chore::new(program, vec!["encrypt".into()], after, lines)))
+    Ok(Some(BackgroundJob::new(program, vec!["encrypt".into()], after, lines)))
 }
 
 fn one(

@@ -26,7 +26,7 @@ use crate::exam::event::CloseReason;
 use crate::exam_folder::ExamFolder;
 use crate::session::ear::Ear;
 use crate::session::effect::{Arrival, Effect, Input};
-use crate::session::hearing::{Began, Session, header};
+use crate::session::exam_session::{Began, Session, header};
 use crate::session::notice::ScreenChange;
 use crate::speech::recording::{self, Recording};
 use crate::speech::utterance::UtteranceAudio;

@@ -27,12 +27,12 @@ use super::switch::SwitchArgs;
 use crate::exam_folder::ExamFolder;
 use crate::frames::watch::is_there;
 use crate::protocol::Protocols;
-use crate::session::chores::Chores;
+use crate::session::background_jobs::BackgroundJobs;
 use crate::session::dialogue::Output;
 use crate::session::ear::Ear;
+use crate::session::exam_session::{Began, Session, header};
 use crate::session::feedback::Feedback;
-use crate::session::hearing::{Began, Session, header};
-use crate::session::live::{Live, Tools};
+use crate::session::listen_loop::{ListenLoop, Tools};
 use crate::session::microphone::{Microphone, Opened, open};
 use crate::session::options::{Audible, ListenOptions};
 use crate::session::remembered::RememberedScanner;
@@ -304,12 +304,8 @@ pub(crate) fn listen(args: &Listen) -> anyhow::Result<ExitCode> {
         let (folder, only) = args.exams.as_deref().zip(only).context("name the folder of the exams")?;
         let _receiving = args.live.receiving(&folder.join(RECEIVED), &mut options)?;
         let notes = between_exams(&ear, &spoken.pack.language, &args.live.ear, &args.knowledge);
-        let chores = Chores { notes, encryption };
-        waiting::wait(
-            Exams { folder, only, subject: &subject, spoken: &spoken, options, chores },
-            ear,
-            &stop,
-        )?;
+        let jobs = BackgroundJobs { notes, encryption };
+        waiting::wait(Exams { folder, only, subject: &subject, spoken: &spoken, options, jobs }, ear, &stop)?;
         return Ok(ExitCode::SUCCESS);
     };
     let switch = TalkSwitch::of(options.switch.as_ref(), options.display)?;
@@ -366,7 +362,7 @@ fn run(
     let microphone = Microphone::new(opened.capture, options.device.as_deref());
     // Before the screen: what the voice lacks is written to the terminal.
     let tools = Tools { microphone, feedback: Feedback::open(options), switch };
-    let mut live = Live::new(session, tools, options, stop)?;
+    let mut live = ListenLoop::new(session, tools, options, stop)?;
     live.announce(&opened.first.samples, opened.first.behind);
     let heard = live.listen(&opened.first.samples, opened.first.behind);
     // The journal is closed whatever happened, and it names the reason.

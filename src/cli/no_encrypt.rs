@@ -9,7 +9,7 @@ use std::process::ExitCode;
 
 use super::left_out::{LeftOutArgs, left_out};
 use super::options::KnowledgeArgs;
-use crate::session::chores::Chore;
+use crate::session::background_jobs::BackgroundJob;
 
 pub(crate) type EncryptArgs = LeftOutArgs;
 pub(crate) type DecryptArgs = LeftOutArgs;
@@ -26,6 +26,6 @@ pub(super) fn usable(keys: &[String]) -> anyhow::Result<()> {
     if keys.is_empty() { Ok(()) } else { left_out("encrypt", "encrypt").map(|_| ()) }
 }
 
-pub(super) fn between_exams(keys: &[String], _: &KnowledgeArgs) -> anyhow::Result<Option<Chore>> {
+pub(super) fn between_exams(keys: &[String], _: &KnowledgeArgs) -> anyhow::Result<Option<BackgroundJob>> {
     if keys.is_empty() { Ok(None) } else { left_out("encrypt", "encrypt").map(|_| None) }
 }

@@ -21,7 +21,7 @@ use crate::exam::seq::Seq;
 use crate::exam_folder::ExamFolder;
 use crate::knowledge::notes::{NoteRow, NoteWords, note_rows};
 use crate::protocol::Protocols;
-use crate::session::chores::{Chore, ChoreLines};
+use crate::session::background_jobs::{BackgroundJob, JobLines};
 use crate::session::ear::Ear;
 use crate::session::note_drafts::{draft_notes, unwritten};
 use crate::speech::neural::parts::Parts;
@@ -133,14 +133,14 @@ pub(super) fn between_exams(
     language: &str,
     which: &WhichEar,
     knowledge: &KnowledgeArgs,
-) -> Option<Chore> {
+) -> Option<BackgroundJob> {
     let can_write =
         ear.engine.id().name == NEURAL && Parts::find(which.head.as_deref(), language).can_write();
     let program = std::env::current_exe().ok().filter(|_| can_write)?;
     let options = [("--head", &which.head), ("--protocols", &knowledge.protocols)];
     let given = options.into_iter().filter_map(|(name, path)| Some((name, path.as_ref()?)));
     let after = given.flat_map(|(name, path)| [OsString::from(name), path.into()]).collect();
-    let lines = ChoreLines {
+    let lines = JobLines {
         done: |folder| {
             format!("the free notes of `{folder}` are written down as drafts; nobody has read them yet")
         },
@@ -150,7 +150,7 @@ pub(super) fn between_exams(
             )
         },
     };
-    Some(Chore::new(program, vec!["notes".into()], after, lines))
+    Some(BackgroundJob::new(program, vec!["notes".into()], after, lines))
 }
 
 /// After an exam: writes its notes down where the neural ear heard it, for its parts are there. What goes wrong is reported and

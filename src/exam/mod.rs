@@ -43,7 +43,7 @@ pub mod fold;
 pub mod identity;
 pub mod sound;
 pub mod kept_sound;
-pub mod live;
+pub mod live_exam;
 pub mod file_integrity;
 pub mod time_stamp_file;
 pub mod discard;

@@ -14,7 +14,7 @@ use crate::exam::call::{Act, Call, NoteEdge};
 use crate::exam::event::{Event, ExamEvent, Frame, Header, Outcome};
 use crate::exam::fold::{Exam, FoldError};
 use crate::exam::journal::Lines;
-use crate::exam::live::CallsChanged;
+use crate::exam::live_exam::CallsChanged;
 use crate::exam::parse::Parsed;
 use crate::exam::place::Place;
 use crate::knowledge::progress::Progress;

@@ -13,7 +13,7 @@ use crate::code::{LimbCode, ZoneCode};
 use crate::exam::call::Call;
 use crate::exam::context::Context;
 use crate::exam::event::{CallEvent, Event, Horse, Outcome, UtteranceEvent};
-use crate::exam::live::CallsChanged;
+use crate::exam::live_exam::CallsChanged;
 use crate::exam::seq::Seq;
 use crate::exam::utterance_outcome::Attention;
 use crate::session::ask::SpokenQuestion;

@@ -14,7 +14,7 @@ use crate::exam::call::Call;
 use crate::exam::event::{Event, ExamEvent, Header};
 use crate::exam::fold::{Exam, FoldError, LoggedCall};
 use crate::exam::journal::Lines;
-use crate::exam::live::{CallsChanged, LiveExam};
+use crate::exam::live_exam::{CallsChanged, LiveExam};
 use crate::exam::seq::Seq;
 use crate::knowledge::progress::Progress;
 use crate::protocol::Protocols;

@@ -1,6 +1,6 @@
 //! The exam while it happens: what is heard is understood, acted on or asked about, written down and answered.
 //!
-//! `hearing` joins folder, ear and dialogue for recordings and microphones alike; `live` is the loop at the horse, and
+//! `exam_session` joins folder, ear and dialogue for recordings and microphones alike; `listen_loop` is the loop at the horse, and
 //! `waiting` the box that waits for exams. What is decided is decided in `dialogue`, which does nothing itself: it takes
 //! `Input`s and gives `Effect`s.
 
@@ -20,7 +20,7 @@ pub mod speaker;
 mod sound_log;
 pub mod speech_output;
 pub mod feedback;
-pub mod gate;
+pub mod talk_gate;
 pub mod notice;
 pub mod effect;
 pub mod ear;
@@ -51,8 +51,8 @@ mod reach;
 mod taken_back;
 pub mod dialogue;
 mod second_place;
-pub mod hearing;
+pub mod exam_session;
 pub mod note_drafts;
-pub mod chores;
-pub mod live;
+pub mod background_jobs;
+pub mod listen_loop;
 pub mod waiting;

@@ -20,20 +20,20 @@ use crate::exam_folder::{ENCRYPTED, ExamFolder, REMOVING, with_ending};
 use crate::language::graph::Moment;
 use crate::private;
 use crate::protocol::Protocols;
-use crate::session::chores::{Chore, Chores};
+use crate::session::background_jobs::{BackgroundJob, BackgroundJobs};
 use crate::session::ear::Ear;
 use crate::session::error::{SessionError, in_one_line};
+use crate::session::exam_session::{Began, Session, header};
 use crate::session::exam_summary::counted;
 use crate::session::feedback::Feedback;
-use crate::session::gate::Gate;
-use crate::session::hearing::{Began, Session, header};
-use crate::session::live::{Live, Tools};
+use crate::session::listen_loop::{ListenLoop, Tools};
 use crate::session::microphone::{Given, Microphone, PAUSE, before_now, how_long, open};
 use crate::session::note_drafts::unwritten;
 use crate::session::notice::{Device, Notice};
 use crate::session::options::{ListenOptions, Subject};
 use crate::session::screen::{Display, Screen};
 use crate::session::spoken::SpokenLanguage;
+use crate::session::talk_gate::Gate;
 use crate::session::talk_switch::TalkSwitch;
 use crate::session::tone::Tone;
 use crate::speech::utterance::UtteranceAudio;
@@ -55,14 +55,14 @@ pub struct Exams<'a> {
     /// How to listen.
     pub options: ListenOptions,
     /// What is done to closed exams between them.
-    pub chores: Chores,
+    pub jobs: BackgroundJobs,
 }
 
 /// What goes from waiting into an exam and back.
 struct Standby {
     ear: Ear,
     tools: Tools,
-    chores: Chores,
+    jobs: BackgroundJobs,
 }
 
 /// Sound kept while waiting: an utterance is known to be over at most this long after its end.
@@ -132,7 +132,7 @@ impl OnlyListener {
 /// # Errors
 /// When the folder or the microphone cannot be used, or an exam could not go on.
 pub fn wait(mut exams: Exams<'_>, ear: Ear, stop: &Arc<AtomicBool>) -> Result<(), SessionError> {
-    let mut chores = std::mem::take(&mut exams.chores);
+    let mut jobs = std::mem::take(&mut exams.jobs);
     let Exams { folder, spoken, options, .. } = &mut exams;
     if !spoken.language.grammar.has_tag("command=start_of_exam") {
         return Err(SessionError::NoOpening { language: spoken.pack.language.clone() });
@@ -143,7 +143,7 @@ pub fn wait(mut exams: Exams<'_>, ear: Ear, stop: &Arc<AtomicBool>) -> Result<()
     // That no exam can be kept is reported now, not when the horse stands there.
     tempfile::tempfile_in(*folder).map_err(|source| failed("write into", source))?;
     for found in left_behind(folder, &ear.protocols)? {
-        if let Some(line) = found.given_to(&mut chores) {
+        if let Some(line) = found.given_to(&mut jobs) {
             screen.report(Notice::Listening, &line)?;
         }
     }
@@ -152,7 +152,7 @@ pub fn wait(mut exams: Exams<'_>, ear: Ear, stop: &Arc<AtomicBool>) -> Result<()
     let microphone = Microphone::new(opened.capture, options.device.as_deref());
     screen.report(Notice::Listening, &format!("listening to {}", microphone.name()))?;
     let feedback = Feedback::open(options);
-    let mut standby = Standby { ear, tools: Tools { microphone, feedback, switch }, chores };
+    let mut standby = Standby { ear, tools: Tools { microphone, feedback, switch }, jobs };
     while let Some(opening) = standby.next_opening(&mut screen, stop)? {
         standby = standby.exam(&opening, &exams, stop)?;
     }
@@ -174,7 +174,7 @@ impl Standby {
         let mut gate = Gate::default();
         screen.report(Notice::Listening, "waiting for `start of exam`; nothing is kept until then")?;
         while !stop.load(Ordering::Relaxed) {
-            if let Some((notice, line)) = self.chores.go_on() {
+            if let Some((notice, line)) = self.jobs.go_on() {
                 screen.report(notice, &line)?;
             }
             let block = match self.tools.microphone.listen()? {
@@ -272,14 +272,14 @@ impl Standby {
         stop: &Arc<AtomicBool>,
     ) -> Result<Self, SessionError> {
         // From here on the machine is the exam's alone.
-        self.chores.break_off();
+        self.jobs.break_off();
         let folder = ExamFolder::at(new_folder(exams.folder, opening.at));
         let mut screen = Screen::log();
         screen.report(Notice::Listening, &format!("exam `{}` begins", folder.path().shown()))?;
         let header = header(exams.subject, &self.ear, exams.spoken, Began::live(opening.at));
         let mut session = Session::begin(&folder, header, self.ear)?;
         session.open_audio(self.tools.microphone.name().to_owned())?;
-        let mut live = Live::new(session, self.tools, &exams.options, Arc::clone(stop))?;
+        let mut live = ListenLoop::new(session, self.tools, &exams.options, Arc::clone(stop))?;
         let heard = live.opened_by(&opening.segment);
         let heard = heard.and_then(|()| live.listen(&opening.rest, opening.behind));
         let closed = live.close(heard)?;
@@ -287,11 +287,11 @@ impl Standby {
         closed.heard?;
         if !closed.has_moved
             && let Some(line) =
-                left_in(&folder, &closed.ear.protocols).and_then(|one| one.given_to(&mut self.chores))
+                left_in(&folder, &closed.ear.protocols).and_then(|one| one.given_to(&mut self.jobs))
         {
             screen.report(Notice::Listening, &line)?;
         }
-        Ok(Self { ear: closed.ear, tools: closed.tools, chores: self.chores })
+        Ok(Self { ear: closed.ear, tools: closed.tools, jobs: self.jobs })
     }
 }
 
@@ -326,29 +326,30 @@ enum LeftBehind {
 
 impl LeftBehind {
     /// Has done what is due; gives what there is to tell.
-    fn given_to(self, chores: &mut Chores) -> Option<String> {
-        let add = |chore: &mut Option<Chore>, folder: &Path| chore.iter_mut().for_each(|one| one.add(folder));
+    fn given_to(self, jobs: &mut BackgroundJobs) -> Option<String> {
+        let add =
+            |job: &mut Option<BackgroundJob>, folder: &Path| job.iter_mut().for_each(|one| one.add(folder));
         match self {
             LeftBehind::Reported(line) => Some(line),
-            LeftBehind::Going(folder) if chores.encryption.is_none() => Some(format!(
+            LeftBehind::Going(folder) if jobs.encryption.is_none() => Some(format!(
                 "exam `{0}` is encrypted, but its folder is not completely removed; `zonecall encrypt {0} \
                  --remove-plain` with a key removes it",
                 folder.shown()
             )),
             LeftBehind::Going(folder) => {
-                add(&mut chores.encryption, &folder);
+                add(&mut jobs.encryption, &folder);
                 None
             }
             LeftBehind::Closed { folder, has_notes, is_whole } => {
                 if has_notes {
-                    add(&mut chores.notes, &folder);
+                    add(&mut jobs.notes, &folder);
                 }
                 if is_whole {
-                    add(&mut chores.encryption, &folder);
+                    add(&mut jobs.encryption, &folder);
                     return None;
                 }
                 // Whoever goes on with it needs its folder.
-                chores.encryption.as_ref().map(|_| {
+                jobs.encryption.as_ref().map(|_| {
                     format!(
                         "exam `{0}` was not heard to its end, so it is not encrypted: continue it with `zonecall \
                          resume {0}`",
@@ -415,7 +416,7 @@ mod tests {
     use super::*;
     use crate::exam::event::{CloseReason, Event};
     use crate::exam::journal::Journal;
-    use crate::session::chores::ChoreLines;
+    use crate::session::background_jobs::JobLines;
 
     #[test]
     fn what_came_after_the_words_that_open_an_exam_is_kept_though_they_were_known_to_be_over_later() {
@@ -467,18 +468,18 @@ mod tests {
         exam(&exams.path().join("d-fault"), &[closed(CloseReason::Fault("the disk is full".to_owned()))]);
         exam(&exams.path().join("e-going.removing"), &[closed(CloseReason::EndOfExam)]);
         let echo = |folder: &str| folder.to_owned();
-        let lines = ChoreLines { done: echo, failed: |folder, why| format!("{folder}: {why}") };
-        let program = || Chore::new("/bin/true".into(), Vec::new(), Vec::new(), lines);
-        let mut chores = Chores { notes: None, encryption: Some(program()) };
+        let lines = JobLines { done: echo, failed: |folder, why| format!("{folder}: {why}") };
+        let program = || BackgroundJob::new("/bin/true".into(), Vec::new(), Vec::new(), lines);
+        let mut jobs = BackgroundJobs { notes: None, encryption: Some(program()) };
         let protocols = Protocols::built_in().unwrap();
         let found = left_behind(exams.path(), &protocols).unwrap();
-        let lines: Vec<String> = found.into_iter().filter_map(|one| one.given_to(&mut chores)).collect();
+        let lines: Vec<String> = found.into_iter().filter_map(|one| one.given_to(&mut jobs)).collect();
         assert_eq!(lines.len(), 2, "{lines:?}");
         assert!(lines[0].contains("c-open") && lines[0].contains("interrupted"), "{lines:?}");
         assert!(lines[1].contains("d-fault") && lines[1].contains("is not encrypted"), "{lines:?}");
         let mut done = Vec::new();
         while done.len() < 3 {
-            done.extend(chores.go_on().map(|(_, line)| line));
+            done.extend(jobs.go_on().map(|(_, line)| line));
         }
         let names = ["a-whole", "b-stopped", "e-going"];
         assert_eq!(done, names.map(|name| exams.path().join(name).shown()));

@@ -8,7 +8,7 @@ use proptest::prelude::*;
 use support::{BUILT_IN, exam_lines};
 use zonecall::exam::fold::fold;
 use zonecall::exam::journal::Lines;
-use zonecall::exam::live::LiveExam;
+use zonecall::exam::live_exam::LiveExam;
 use zonecall::knowledge::progress::Progress;
 use zonecall::session::remembered::RememberedScanner;
 

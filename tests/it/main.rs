@@ -22,7 +22,7 @@ mod second_screen;
 mod bounds;
 mod cases;
 mod cautions;
-mod chores;
+mod background_jobs;
 mod circles;
 mod cli;
 mod clocks;

@@ -11,7 +11,7 @@ use zonecall::machine;
 use zonecall::protocol::Protocols;
 use zonecall::session::ear::Ear;
 use zonecall::session::effect::{Arrival, Effect};
-use zonecall::session::hearing::Session;
+use zonecall::session::exam_session::Session;
 use zonecall::session::notice::ScreenChange;
 use zonecall::speech::recording;
 use zonecall::speech::scripted::Scripted;

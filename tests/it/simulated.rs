@@ -23,7 +23,7 @@ use zonecall::protocol::Protocols;
 use zonecall::session::ear::Ear;
 use zonecall::session::effect::{Arrival, Input};
 use zonecall::session::error::SessionError;
-use zonecall::session::hearing::Session;
+use zonecall::session::exam_session::Session;
 use zonecall::speech::scripted::Scripted;
 
 /// Exams of one run, where the environment asks for no other number.

@@ -13,7 +13,7 @@ use pedal::{Pedal, event};
 use program::zonecall;
 use sound::{Sound, calls, journal, until_line, until_lines};
 use zonecall::clock::Sample;
-use zonecall::session::gate::{Gate, LINGERS};
+use zonecall::session::talk_gate::{Gate, LINGERS};
 use zonecall::speech::switch::{DeviceSwitch, SwitchKey, Turning, follow, look};
 
 const KEY: u16 = 1;

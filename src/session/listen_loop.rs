@@ -21,9 +21,8 @@ use crate::session::dialogue::{DialogueOptions, Listener, Output, Speech};
 use crate::session::ear::Ear;
 use crate::session::effect::{Arrival, Effect, Floor, Input};
 use crate::session::error::{SessionError, in_one_line};
+use crate::session::exam_session::Session;
 use crate::session::feedback::Feedback;
-use crate::session::gate::Gate;
-use crate::session::hearing::Session;
 use crate::session::microphone::{Given, Microphone, PAUSE};
 use crate::session::notice::{Device, Notice, ScreenChange};
 use crate::session::options::ListenOptions;
@@ -31,6 +30,7 @@ use crate::session::remembered::RememberedScanner;
 use crate::session::screen::{Key, Screen};
 use crate::session::sound_log::{ProgramSoundAt, ns_after};
 use crate::session::sound_source::SoundSource;
+use crate::session::talk_gate::Gate;
 use crate::session::talk_switch::TalkSwitch;
 use crate::session::tone::Tone;
 use crate::speech::capture::AudioBlock;
@@ -44,7 +44,7 @@ const GROWS_EVERY: Duration = Duration::from_millis(200);
 const GROWS_SHARE: u32 = 4;
 
 /// An exam that is heard live.
-pub struct Live {
+pub struct ListenLoop {
     session: Session,
     microphone: Microphone,
     feedback: Feedback,
@@ -90,7 +90,7 @@ pub struct Closed {
     pub tools: Tools,
 }
 
-impl Live {
+impl ListenLoop {
     /// Begins to listen; `stop` ends it.
     ///
     /// Where the scanner's folder cannot be followed, the exam goes on without it: it is reported, and a save is what counts.

@@ -2,15 +2,15 @@
 use std::path::Path;
 use std::time::{Duration, Instant};
 
-use zonecall::session::chores::{Chore, ChoreLines, Chores};
+use zonecall::session::background_jobs::{BackgroundJob, BackgroundJobs, JobLines};
 use zonecall::session::notice::Notice;
 
-fn shell(script: &str) -> Chore {
-    let told = ChoreLines {
+fn shell(script: &str) -> BackgroundJob {
+    let told = JobLines {
         done: |folder| format!("`{folder}` is done"),
         failed: |folder, why| format!("`{folder}` is not done: {why}"),
     };
-    Chore::new("/bin/sh".into(), vec!["-c".into(), script.into()], Vec::new(), told)
+    BackgroundJob::new("/bin/sh".into(), vec!["-c".into(), script.into()], Vec::new(), told)
 }
 
 /// The next line, which comes within a minute, however busy the machine is.
@@ -27,15 +27,15 @@ fn told(mut go_on: impl FnMut() -> Option<(Notice, String)>) -> (Notice, String)
 
 #[test]
 fn each_exam_has_its_turn_and_its_line_and_what_was_said_is_in_none() {
-    let mut chore = shell("echo private words; case $0 in *one) exit 1;; *) echo no disk >&2; exit 2;; esac");
-    assert_eq!(chore.go_on(), None, "nothing is there to do");
-    chore.add(Path::new("exams/one"));
-    chore.add(Path::new("exams/two"));
-    let (notice, line) = told(|| chore.go_on());
+    let mut job = shell("echo private words; case $0 in *one) exit 1;; *) echo no disk >&2; exit 2;; esac");
+    assert_eq!(job.go_on(), None, "nothing is there to do");
+    job.add(Path::new("exams/one"));
+    job.add(Path::new("exams/two"));
+    let (notice, line) = told(|| job.go_on());
     assert!(notice == Notice::Listening && line == "`exams/one` is done", "{line}");
-    let (notice, line) = told(|| chore.go_on());
+    let (notice, line) = told(|| job.go_on());
     assert!(notice == Notice::Fault && line == "`exams/two` is not done: no disk", "{line}");
-    assert_eq!(chore.go_on(), None);
+    assert_eq!(job.go_on(), None);
 }
 
 #[test]
@@ -43,25 +43,25 @@ fn what_was_broken_off_by_an_exam_is_begun_again_first() {
     let folder = tempfile::tempdir().unwrap();
     let slow = folder.path().join("slow");
     std::fs::write(&slow, "").unwrap();
-    let mut chore = shell("if [ -e $0/slow ]; then exec sleep 600; fi");
-    chore.add(folder.path());
-    chore.add(Path::new("/nowhere"));
+    let mut job = shell("if [ -e $0/slow ]; then exec sleep 600; fi");
+    job.add(folder.path());
+    job.add(Path::new("/nowhere"));
     let since = Instant::now();
-    assert_eq!(chore.go_on(), None, "it runs");
-    assert_eq!(chore.go_on(), None);
-    chore.break_off();
+    assert_eq!(job.go_on(), None, "it runs");
+    assert_eq!(job.go_on(), None);
+    job.break_off();
     assert!(since.elapsed() < Duration::from_secs(300), "it was not waited for");
     std::fs::remove_file(&slow).unwrap();
-    let (_, line) = told(|| chore.go_on());
+    let (_, line) = told(|| job.go_on());
     assert!(line.contains(&*folder.path().to_string_lossy()), "{line}");
-    assert!(told(|| chore.go_on()).1.contains("/nowhere"));
+    assert!(told(|| job.go_on()).1.contains("/nowhere"));
 }
 
 #[test]
 fn what_a_program_warns_of_is_told_though_it_was_done() {
-    let mut chore = shell("echo zonecall: two stills are elsewhere >&2");
-    chore.add(Path::new("exams/one"));
-    assert_eq!(told(|| chore.go_on()).1, "`exams/one` is done; two stills are elsewhere");
+    let mut job = shell("echo zonecall: two stills are elsewhere >&2");
+    job.add(Path::new("exams/one"));
+    assert_eq!(told(|| job.go_on()).1, "`exams/one` is done; two stills are elsewhere");
 }
 
 #[test]
@@ -72,12 +72,12 @@ fn no_exam_is_encrypted_before_its_notes_are_written_down() {
     let mut encryption = shell("echo encryption >> $0/order");
     encryption.add(folder.path());
     notes.add(folder.path());
-    let mut chores = Chores { notes: Some(notes), encryption: Some(encryption) };
-    chores.go_on();
-    chores.break_off();
+    let mut jobs = BackgroundJobs { notes: Some(notes), encryption: Some(encryption) };
+    jobs.go_on();
+    jobs.break_off();
     std::fs::write(folder.path().join("go"), "").unwrap();
-    told(|| chores.go_on());
-    told(|| chores.go_on());
-    assert_eq!(chores.go_on(), None);
+    told(|| jobs.go_on());
+    told(|| jobs.go_on());
+    assert_eq!(jobs.go_on(), None);
     assert_eq!(std::fs::read_to_string(folder.path().join("order")).unwrap(), "notes\nencryption\n");
 }

@@ -4,7 +4,7 @@
 //! Gives: what became of it, in a line for the log.
 //! Never: works while an exam is heard, hears a word itself, or has anything that a fall of the power could lose: what was
 //! broken off is begun again, and an exam that is still due is found at the next start.
-//! Tested in: `tests/it/chores.rs`, `tests/sound/exams.rs`.
+//! Tested in: `tests/it/background_jobs.rs`, `tests/sound/exams.rs`.
 
 use std::collections::VecDeque;
 use std::ffi::OsString;
@@ -26,7 +26,7 @@ const FAILED: i32 = 2;
 
 /// The log lines about an exam folder.
 #[derive(Debug, Clone, Copy)]
-pub struct ChoreLines {
+pub struct JobLines {
     /// That it is done.
     pub done: fn(&str) -> String,
     /// That it is not, and why.
@@ -35,19 +35,19 @@ pub struct ChoreLines {
 
 /// Something that is done to one exam after the other.
 #[derive(Debug)]
-pub struct Chore {
+pub struct BackgroundJob {
     program: PathBuf,
     /// What comes before and after the folder.
     args: (Vec<OsString>, Vec<OsString>),
-    lines: ChoreLines,
+    lines: JobLines,
     waiting: VecDeque<PathBuf>,
     running: Option<(PathBuf, Child)>,
 }
 
-impl Chore {
+impl BackgroundJob {
     /// One that runs `program` with the arguments `before`, the folder, and `after`.
     #[must_use]
-    pub fn new(program: PathBuf, before: Vec<OsString>, after: Vec<OsString>, lines: ChoreLines) -> Self {
+    pub fn new(program: PathBuf, before: Vec<OsString>, after: Vec<OsString>, lines: JobLines) -> Self {
         Self { program, args: (before, after), lines, waiting: VecDeque::new(), running: None }
     }
 
@@ -114,7 +114,7 @@ impl Chore {
     }
 }
 
-impl Drop for Chore {
+impl Drop for BackgroundJob {
     fn drop(&mut self) {
         self.break_off();
     }
@@ -122,14 +122,14 @@ impl Drop for Chore {
 
 /// All that is done to the exams of a box, one thing after the other.
 #[derive(Debug, Default)]
-pub struct Chores {
+pub struct BackgroundJobs {
     /// Free notes are written down; none where the parts for it are not there.
-    pub notes: Option<Chore>,
+    pub notes: Option<BackgroundJob>,
     /// Closed exams are encrypted, and their folders removed; none where nobody is named who may read them.
-    pub encryption: Option<Chore>,
+    pub encryption: Option<BackgroundJob>,
 }
 
-impl Chores {
+impl BackgroundJobs {
     /// Goes on, and encrypts nothing before its notes are written down; gives what became of an exam that is done.
     pub fn go_on(&mut self) -> Option<(Notice, String)> {
         let notes = self.notes.as_mut().filter(|notes| !notes.is_done());
@@ -138,7 +138,7 @@ impl Chores {
 
     /// Breaks off: an exam begins.
     pub fn break_off(&mut self) {
-        self.notes.iter_mut().chain(&mut self.encryption).for_each(Chore::break_off);
+        self.notes.iter_mut().chain(&mut self.encryption).for_each(BackgroundJob::break_off);
     }
 }
 
