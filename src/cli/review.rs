@@ -14,7 +14,7 @@ use super::peers;
 use super::stamp::StampOptions;
 use crate::exam_folder::ExamFolder;
 use crate::protocol::Protocols;
-use crate::review::{Desk, ExportProgram, House, bind, serve};
+use crate::review::{Desk, ExportProgram, ServedExams, bind, serve};
 use crate::terminal::{self, ShownText as _};
 
 #[derive(Debug, clap::Args)]
@@ -46,16 +46,16 @@ pub(crate) fn review(args: &ReviewArgs) -> anyhow::Result<ExitCode> {
     let protocols = args.knowledge.read()?;
     let is_exam = ExamFolder::at(&args.folder).journal_file().exists();
     // What is neither is reported as an exam that is not there.
-    let has_exams = !is_exam && House::of_folder(args.folder.clone(), protocols.clone()).has_exams();
-    let house = if has_exams {
+    let has_exams = !is_exam && ServedExams::of_folder(args.folder.clone(), protocols.clone()).has_exams();
+    let exams = if has_exams {
         anyhow::ensure!(
             args.earlier.is_none(),
             "--earlier goes with one exam, `{}` holds several; name the exam folder",
             args.folder.shown()
         );
-        House::of_folder(args.folder.clone(), protocols)
+        ServedExams::of_folder(args.folder.clone(), protocols)
     } else {
-        House::one(desk(args, protocols)?)
+        ServedExams::one(desk(args, protocols)?)
     };
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .enable_all()
@@ -66,7 +66,7 @@ pub(crate) fn review(args: &ReviewArgs) -> anyhow::Result<ExitCode> {
         terminal::warn(format!("zonecall: signatures will not be stamped: {}", one_line(&error)));
         None
     });
-    let house = house.stamped_by(stamps).exporting_by(exporter(args)?);
+    let exams = exams.stamped_by(stamps).exporting_by(exporter(args)?);
     runtime.block_on(async {
         let bound = bind(args.port).await?;
         let address = bound.address();
@@ -78,7 +78,7 @@ pub(crate) fn review(args: &ReviewArgs) -> anyhow::Result<ExitCode> {
         out.flush()?;
         // Removed when the desk ends.
         let _page = if args.no_open { None } else { browse(&address) };
-        serve(bound, house).await.map_err(anyhow::Error::from)
+        serve(bound, exams).await.map_err(anyhow::Error::from)
     })?;
     Ok(ExitCode::SUCCESS)
 }

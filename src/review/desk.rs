@@ -32,9 +32,9 @@ use crate::protocol::Protocols;
 use crate::report::chart::chart;
 use crate::report::overlay::{Overlays, overlays};
 use crate::review::cache::{self, file_state};
-use crate::review::doing::{Doing, TaskKind};
 use crate::review::history::{Deed, history};
 use crate::review::question::{FindingQuestion, informing, questions};
+use crate::review::running_tasks::{RunningTasks, TaskKind};
 
 /// An exam folder that is open for review.
 #[derive(Debug)]
@@ -45,7 +45,7 @@ pub struct Desk {
     seen: Mutex<Option<(String, Arc<DeskSnapshot>)>>,
     earlier: Option<(PathBuf, Record)>,
     /// What is being done now.
-    pub(super) doing: Doing,
+    pub(super) running: RunningTasks,
 }
 
 /// The exam at one length of its journal.
@@ -191,7 +191,7 @@ impl Desk {
             protocols,
             seen: Mutex::new(None),
             earlier: None,
-            doing: Doing::default(),
+            running: RunningTasks::default(),
         };
         desk.seen()?;
         Ok(desk)
@@ -224,7 +224,7 @@ impl Desk {
         {
             return Ok(Arc::clone(seen));
         }
-        let task = self.doing.begin(TaskKind::Exam, "reading the journal");
+        let task = self.running.begin(TaskKind::Exam, "reading the journal");
         let grown = self.grown();
         let lines = self.folder.lines()?;
         task.step("reading what was said");

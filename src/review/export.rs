@@ -13,8 +13,8 @@ use serde::{Deserialize, Serialize};
 
 use crate::exam::call::Problem;
 use crate::review::desk::Desk;
-use crate::review::doing::TaskKind;
 use crate::review::refusal::{Refusal, wrong};
+use crate::review::running_tasks::TaskKind;
 use crate::terminal::ShownText as _;
 
 /// The program that exports, and the options it always gets.
@@ -99,7 +99,7 @@ pub(super) fn export(
     wanted: &ExportRequest,
 ) -> Result<Exported, Refusal> {
     let program = there(program)?;
-    let _task = desk.doing.begin(TaskKind::Export, "writing the files");
+    let _task = desk.running.begin(TaskKind::Export, "writing the files");
     let (form, file) = wanted.form.words();
     let out = desk.folder.out()?;
     let has_name = matches!(wanted.form, ExportForm::Dicom | ExportForm::Fhir);

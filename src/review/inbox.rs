@@ -1,6 +1,6 @@
 //! The inbox: the exams of a folder with what is open, signed and sent.
 //!
-//! Takes: `House`, and words to search for.
+//! Takes: `ServedExams`, and words to search for.
 //! Gives: a row for each exam, the newest day first and within a day in the order in which they began.
 //! Never: changes anything; an exam that cannot be read is a row that says why.
 //! Tested in: `tests/it/review_inbox.rs`.
@@ -9,7 +9,7 @@ use chrono::{DateTime, FixedOffset, NaiveDate, Utc};
 use serde::Serialize;
 
 use crate::exam::event::Horse;
-use crate::review::house::{House, RoomError};
+use crate::review::exams::{ServedExamError, ServedExams};
 use crate::review::question::questions;
 
 /// Exams that are read for the list; older ones are found by searching.
@@ -47,11 +47,11 @@ pub(super) struct InboxRow {
 }
 
 /// The rows; with words to search for, those whose folder or horse has them in its name.
-pub(super) fn inbox(house: &House, search: &str) -> Vec<InboxRow> {
+pub(super) fn inbox(exams: &ServedExams, search: &str) -> Vec<InboxRow> {
     let search = search.trim().to_lowercase();
     let most = if search.is_empty() { LISTED_MAX } else { SEARCHED_MAX };
-    let names = house.names().into_iter().take(most);
-    let mut rows: Vec<InboxRow> = names.map(|name| row(house, name)).collect();
+    let names = exams.names().into_iter().take(most);
+    let mut rows: Vec<InboxRow> = names.map(|name| row(exams, name)).collect();
     let with_course: Vec<bool> = rows.iter().map(|row| rows.iter().any(|other| row.follows(other))).collect();
     rows.iter_mut().zip(with_course).for_each(|(row, has_course)| row.has_course = has_course);
     let has = |text: &str| text.to_lowercase().contains(&search);
@@ -60,7 +60,7 @@ pub(super) fn inbox(house: &House, search: &str) -> Vec<InboxRow> {
     rows
 }
 
-fn row(house: &House, name: String) -> InboxRow {
+fn row(exams: &ServedExams, name: String) -> InboxRow {
     let empty = InboxRow {
         name: name.clone(),
         horse: String::new(),
@@ -78,12 +78,12 @@ fn row(house: &House, name: String) -> InboxRow {
         problem: String::new(),
     };
     let broken = |problem: String| InboxRow { problem, ..empty.clone() };
-    let room = match house.room(Some(&name)) {
-        Ok(room) => room,
-        Err(RoomError::Folder(error)) => return broken(error.to_string()),
-        Err(RoomError::Unknown) => return broken("it is not there any more".to_owned()),
+    let served = match exams.served(Some(&name)) {
+        Ok(served) => served,
+        Err(ServedExamError::Folder(error)) => return broken(error.to_string()),
+        Err(ServedExamError::Unknown) => return broken("it is not there any more".to_owned()),
     };
-    let seen = match room.desk.seen() {
+    let seen = match served.desk.seen() {
         Ok(seen) => seen,
         Err(error) => return broken(error.to_string()),
     };
@@ -94,7 +94,7 @@ fn row(house: &House, name: String) -> InboxRow {
         started_at: Some(info.started_at),
         utc_offset_s: info.utc_offset_s,
         person: info.person.clone().unwrap_or_default(),
-        open: questions(&seen.record, &room.desk.protocols.rules).len(),
+        open: questions(&seen.record, &served.desk.protocols.rules).len(),
         stills: seen.record.frames.len(),
         signed: info.is_signed(),
         signed_by: info.signed.as_ref().map(|signed| signed.by.clone()).unwrap_or_default(),

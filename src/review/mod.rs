@@ -5,7 +5,7 @@
 //! Never: listens on anything but 127.0.0.1 (the second screen at the horse may, over TLS, where that was asked for), loads anything from elsewhere, or changes what was recorded.
 //! Tested in: `tests/it/review.rs` and, in a real browser, `tests/it/review_browser/`.
 
-mod doing;
+mod running_tasks;
 mod desk;
 mod question;
 mod history;
@@ -24,7 +24,7 @@ mod export;
 mod send;
 mod guard;
 mod answer;
-mod house;
+mod exams;
 mod inbox;
 mod course;
 mod stills;
@@ -32,9 +32,9 @@ mod serve;
 mod second_screen;
 
 pub use desk::Desk;
+pub use exams::ServedExams;
 pub use export::ExportProgram;
 pub use guard::Keys;
-pub use house::House;
 pub use question::{FindingQuestion, questions};
 pub use second_screen::{BoundSecondScreen, SecondScreenPlace};
 pub use serve::{Bound, ServeError, bind, serve};

@@ -22,7 +22,7 @@ use crate::report::picture::pictures_counted;
 use crate::report::print::{Audience, PageSize, PrintError, pdf};
 use crate::report::{ReportFrame, ReportInput, course, owner, vet};
 use crate::review::desk::Desk;
-use crate::review::doing::TaskKind;
+use crate::review::running_tasks::TaskKind;
 use crate::review::signature::practice;
 
 /// What is wanted.
@@ -86,7 +86,7 @@ pub(super) fn report_of(
     if wanted.is_course() && earlier.is_empty() {
         return Err(ReportError::NoCourse);
     }
-    let task = desk.doing.begin(TaskKind::Report, "checking and measuring");
+    let task = desk.running.begin(TaskKind::Report, "checking and measuring");
     let seen = desk.seen()?;
     let against = Against { earlier, ..Against::default() };
     let record = record_against(&seen.exam, &pair(&seen.exam, &seen.exam.frames), &desk.protocols, &against);

@@ -14,11 +14,11 @@ use serde::{Deserialize, Serialize};
 use crate::exchange::dicom::DICOM_FOLDER;
 use crate::knowledge::record::Status;
 use crate::review::desk::Desk;
-use crate::review::doing::TaskKind;
 use crate::review::export::{
     ExportProgram, NameChoice, command, does_not_start, failed, is_done, text, there,
 };
 use crate::review::refusal::{Refusal, wrong};
+use crate::review::running_tasks::TaskKind;
 use crate::review::signature::name_of;
 
 /// Lines that are shown of what was said; a line for each still would hide what matters.
@@ -81,7 +81,7 @@ pub(super) fn send(
         return wrong(format!("no peer is called `{}`", wanted.peer), "choose one that `peers.toml` names");
     }
     let program = there(program)?;
-    let task = desk.doing.begin(TaskKind::Send, "making report and labels");
+    let task = desk.running.begin(TaskKind::Send, "making report and labels");
     let mut paths = stills(desk)?;
     let mut lacking = String::new();
     if wanted.what == Parcel::All {

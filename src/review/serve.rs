@@ -33,13 +33,13 @@ use crate::review::caliper::{Ends, distance};
 use crate::review::change::{Asked, preview, write};
 use crate::review::course::earlier_exams;
 use crate::review::desk::{Desk, DeskSnapshot};
-use crate::review::doing::TaskKind;
+use crate::review::exams::{Held, Numbered, ServedExam, ServedExams};
 use crate::review::export::{ExportRequest, export};
 use crate::review::guard::{Keys, guard};
-use crate::review::house::{Held, House, Numbered, Room};
 use crate::review::inbox::inbox;
 use crate::review::patience::PatientListener;
 use crate::review::print::{ReportError, ReportRequest, report_of};
+use crate::review::running_tasks::TaskKind;
 use crate::review::send::{SendRequest, peers, send};
 use crate::review::signature::{FirstVet, Signing, first_vet, people_shown, sign_here, take_back_here};
 use crate::review::sound::{BINS_PER_S, SoundError, peaks, wav};
@@ -148,8 +148,8 @@ pub async fn bind(port: u16) -> Result<Bound, ServeError> {
 ///
 /// # Errors
 /// When the system stops serving.
-pub async fn serve(bound: Bound, house: House) -> Result<(), ServeError> {
-    let house = Arc::new(house);
+pub async fn serve(bound: Bound, exams: ServedExams) -> Result<(), ServeError> {
+    let exams = Arc::new(exams);
     let desk = page_of(desk_routes(), &PAGE);
     let app = Router::new()
         .route("/", get(front))
@@ -160,7 +160,7 @@ pub async fn serve(bound: Bound, house: House) -> Result<(), ServeError> {
         .nest("/e/{exam}", desk)
         .layer(DefaultBodyLimit::max(BODY_BYTES_MAX))
         .layer(from_fn_with_state(Arc::clone(&bound.keys), guard))
-        .with_state(house);
+        .with_state(exams);
     axum::serve(PatientListener::new(bound.listener), app).await.map_err(ServeError::Ended)
 }
 
@@ -171,12 +171,12 @@ pub(super) async fn file((_, kind, text): &PageFile) -> Response {
 }
 
 /// The page of the only exam, or the inbox.
-async fn front(State(house): State<Arc<House>>) -> Response {
-    file(if house.has_inbox() { &INBOX[0] } else { &PAGE[0] }).await
+async fn front(State(exams): State<Arc<ServedExams>>) -> Response {
+    file(if exams.has_inbox() { &INBOX[0] } else { &PAGE[0] }).await
 }
 
 /// Adds the files of the page but the first, which stands at the address itself.
-fn page_of(mut routes: Router<Arc<House>>, page: &'static [PageFile]) -> Router<Arc<House>> {
+fn page_of(mut routes: Router<Arc<ServedExams>>, page: &'static [PageFile]) -> Router<Arc<ServedExams>> {
     for one in &page[1..] {
         routes = routes.route(one.0, get(move || file(one)));
     }
@@ -184,7 +184,7 @@ fn page_of(mut routes: Router<Arc<House>>, page: &'static [PageFile]) -> Router<
 }
 
 /// What the page of one exam asks for.
-fn desk_routes() -> Router<Arc<House>> {
+fn desk_routes() -> Router<Arc<ServedExams>> {
     Router::new()
         .route("/api/exam", get(exam))
         .route("/api/change", post(change))
@@ -216,42 +216,46 @@ struct Search {
 }
 
 /// The exams of the folder; none where the desk has one exam only.
-async fn listed(State(house): State<Arc<House>>, Query(asked): Query<Search>) -> Response {
-    if !house.has_inbox() {
+async fn listed(State(exams): State<Arc<ServedExams>>, Query(asked): Query<Search>) -> Response {
+    if !exams.has_inbox() {
         return problem(
             StatusCode::NOT_FOUND,
             "this desk shows one exam only",
             "open a folder of exams for an inbox",
         );
     }
-    aside(move || Json(inbox(&house, &asked.search)).into_response()).await
+    aside(move || Json(inbox(&exams, &asked.search)).into_response()).await
 }
 
-async fn exam(Held(room): Held) -> Response {
-    aside(move || match room.desk.seen() {
-        Ok(seen) => Json(room.desk.shown(&seen)).into_response(),
+async fn exam(Held(served): Held) -> Response {
+    aside(move || match served.desk.seen() {
+        Ok(seen) => Json(served.desk.shown(&seen)).into_response(),
         Err(error) => broken(&error),
     })
     .await
 }
 
-async fn change(Held(room): Held, Json(asked): Json<Asked>) -> Response {
-    aside(move || answer(write(&room.desk, asked).map(|seq| json!({ "seq": seq })))).await
+async fn change(Held(served): Held, Json(asked): Json<Asked>) -> Response {
+    aside(move || answer(write(&served.desk, asked).map(|seq| json!({ "seq": seq })))).await
 }
 
-async fn signing(State(house): State<Arc<House>>, Held(room): Held, Json(asked): Json<Signing>) -> Response {
+async fn signing(
+    State(exams): State<Arc<ServedExams>>,
+    Held(served): Held,
+    Json(asked): Json<Signing>,
+) -> Response {
     aside(move || {
-        let signed = sign_here(&room.desk, &asked);
+        let signed = sign_here(&served.desk, &asked);
         if signed.is_ok() {
-            stamp_aside(&room, house.stamps.clone());
+            stamp_aside(&served, exams.stamps.clone());
         }
         answer(signed.map(|seq| json!({ "seq": seq })))
     })
     .await
 }
 
-async fn unsigning(Held(room): Held, Json(asked): Json<Signing>) -> Response {
-    aside(move || answer(take_back_here(&room.desk, &asked).map(|seq| json!({ "seq": seq })))).await
+async fn unsigning(Held(served): Held, Json(asked): Json<Signing>) -> Response {
+    aside(move || answer(take_back_here(&served.desk, &asked).map(|seq| json!({ "seq": seq })))).await
 }
 
 async fn everybody() -> Response {
@@ -262,45 +266,45 @@ async fn beginning(Json(asked): Json<FirstVet>) -> Response {
     aside(move || answer(first_vet(&asked).map(|()| json!({ "added": true })))).await
 }
 
-async fn tracing(Held(room): Held, Json(drawn): Json<Drawn>) -> Response {
-    aside(move || answer(trace(&room.desk, &drawn))).await
+async fn tracing(Held(served): Held, Json(drawn): Json<Drawn>) -> Response {
+    aside(move || answer(trace(&served.desk, &drawn))).await
 }
 
-async fn apart(Held(room): Held, Json(ends): Json<Ends>) -> Response {
-    aside(move || answer(distance(&room.desk, &ends))).await
+async fn apart(Held(served): Held, Json(ends): Json<Ends>) -> Response {
+    aside(move || answer(distance(&served.desk, &ends))).await
 }
 
 async fn exported(
-    State(house): State<Arc<House>>,
-    Held(room): Held,
+    State(exams): State<Arc<ServedExams>>,
+    Held(served): Held,
     Json(wanted): Json<ExportRequest>,
 ) -> Response {
-    aside(move || answer(export(&room.desk, house.exporter.as_ref(), &wanted))).await
+    aside(move || answer(export(&served.desk, exams.exporter.as_ref(), &wanted))).await
 }
 
-async fn send_to(State(house): State<Arc<House>>) -> Response {
-    aside(move || answer(peers(house.exporter.as_ref()))).await
+async fn send_to(State(exams): State<Arc<ServedExams>>) -> Response {
+    aside(move || answer(peers(exams.exporter.as_ref()))).await
 }
 
 async fn sent(
-    State(house): State<Arc<House>>,
-    Held(room): Held,
+    State(exams): State<Arc<ServedExams>>,
+    Held(served): Held,
     Json(wanted): Json<SendRequest>,
 ) -> Response {
-    aside(move || answer(send(&room.desk, house.exporter.as_ref(), &wanted))).await
+    aside(move || answer(send(&served.desk, exams.exporter.as_ref(), &wanted))).await
 }
 
 /// Makes the report of the exam as it is now and keeps it until it is fetched, so that the page can wait for it.
 async fn prepared(
-    State(house): State<Arc<House>>,
-    Held(room): Held,
+    State(exams): State<Arc<ServedExams>>,
+    Held(served): Held,
     Query(wanted): Query<ReportRequest>,
 ) -> Response {
     aside(move || {
-        let bytes = room.desk.grown();
-        match report_here(&house, &room, &wanted) {
+        let bytes = served.desk.grown();
+        match report_here(&exams, &served, &wanted) {
             Ok(report) => {
-                *room.made.lock().unwrap_or_else(PoisonError::into_inner) = Some((bytes, wanted, report));
+                *served.made.lock().unwrap_or_else(PoisonError::into_inner) = Some((bytes, wanted, report));
                 Json(json!({ "made": true })).into_response()
             }
             Err(error) => no_report(error),
@@ -311,23 +315,28 @@ async fn prepared(
 
 /// The report of the exam as it is now; the one that was made for this, if nothing was written since.
 async fn printed(
-    State(house): State<Arc<House>>,
-    Held(room): Held,
+    State(exams): State<Arc<ServedExams>>,
+    Held(served): Held,
     Query(wanted): Query<ReportRequest>,
 ) -> Response {
     aside(move || {
-        let made = room.made.lock().unwrap_or_else(PoisonError::into_inner).take();
+        let made = served.made.lock().unwrap_or_else(PoisonError::into_inner).take();
         match made {
-            Some((bytes, of, report)) if (bytes, of) == (room.desk.grown(), wanted) => report,
-            _ => report_here(&house, &room, &wanted).unwrap_or_else(no_report),
+            Some((bytes, of, report)) if (bytes, of) == (served.desk.grown(), wanted) => report,
+            _ => report_here(&exams, &served, &wanted).unwrap_or_else(no_report),
         }
     })
     .await
 }
 
-fn report_here(house: &House, room: &Room, wanted: &ReportRequest) -> Result<Response, ReportError> {
-    let earlier = if wanted.is_course() { earlier_exams(house, room)? } else { room.desk.against().earlier };
-    report_of(&room.desk, earlier, wanted)
+fn report_here(
+    exams: &ServedExams,
+    served: &ServedExam,
+    wanted: &ReportRequest,
+) -> Result<Response, ReportError> {
+    let earlier =
+        if wanted.is_course() { earlier_exams(exams, served)? } else { served.desk.against().earlier };
+    report_of(&served.desk, earlier, wanted)
 }
 
 fn no_report(error: ReportError) -> Response {
@@ -345,18 +354,18 @@ fn no_report(error: ReportError) -> Response {
 }
 
 /// What is being done now.
-async fn doing(Held(room): Held) -> Response {
-    Json(room.desk.doing.steps()).into_response()
+async fn doing(Held(served): Held) -> Response {
+    Json(served.desk.running.steps()).into_response()
 }
 
 /// Tells the length of journal and time stamps whenever it has changed, by this desk or by another program.
-async fn news(Held(room): Held) -> Sse<impl Stream<Item = Result<Event, Infallible>>> {
-    let stream = futures_util::stream::unfold((room, None), |(room, last)| async move {
+async fn news(Held(served): Held) -> Sse<impl Stream<Item = Result<Event, Infallible>>> {
+    let stream = futures_util::stream::unfold((served, None), |(served, last)| async move {
         loop {
-            let bytes = room.desk.grown();
+            let bytes = served.desk.grown();
             if last != Some(bytes) {
                 let event = Event::default().event("grown").data(bytes.to_string());
-                return Some((Ok(event), (room, Some(bytes))));
+                return Some((Ok(event), (served, Some(bytes))));
             }
             tokio::time::sleep(LOOK_AGAIN).await;
         }
@@ -370,8 +379,8 @@ struct Offset {
 }
 
 /// What a clock set by hand would change; nothing is written.
-async fn clock(Held(room): Held, Query(asked): Query<Offset>) -> Response {
-    aside(move || match preview(&room.desk, asked.offset_s) {
+async fn clock(Held(served): Held, Query(asked): Query<Offset>) -> Response {
+    aside(move || match preview(&served.desk, asked.offset_s) {
         Ok(changed) => Json(json!({ "changed": changed })).into_response(),
         Err(error) => broken(&error),
     })
@@ -379,9 +388,9 @@ async fn clock(Held(room): Held, Query(asked): Query<Offset>) -> Response {
 }
 
 /// A leg, drawn: areas and lesions by zone.
-async fn leg(Held(room): Held, Path(Numbered { number }): Path<Numbered>) -> Response {
+async fn leg(Held(served): Held, Path(Numbered { number }): Path<Numbered>) -> Response {
     aside(move || {
-        let seen = match room.desk.seen() {
+        let seen = match served.desk.seen() {
             Ok(seen) => seen,
             Err(error) => return broken(&error),
         };
@@ -396,7 +405,7 @@ async fn leg(Held(room): Held, Path(Numbered { number }): Path<Numbered>) -> Res
 /// The drawn sound. Kept with the exam once listening has ended: until then it is another one each time.
 fn drawn_sound(desk: &Desk, seen: &DeskSnapshot) -> Result<Vec<u8>, SoundError> {
     let (folder, files) = (desk.folder.path(), &seen.exam.audio);
-    let task = desk.doing.begin(TaskKind::Sound, WORDS_OF_SOUND);
+    let task = desk.running.begin(TaskKind::Sound, WORDS_OF_SOUND);
     let minutes = usize::try_from(seen.exam.last_sample().0 / SAMPLES_PER_MIN).unwrap_or(0);
     let progress = |done: usize| task.count(WORDS_OF_SOUND, done.min(minutes), minutes);
     if seen.exam.closed.is_none() {
@@ -414,9 +423,9 @@ struct ByteRange {
     to: f64,
 }
 
-async fn sound(Held(room): Held, Query(stretch): Query<ByteRange>) -> Response {
-    aside(move || match room.desk.seen() {
-        Ok(seen) => match wav(room.desk.folder.path(), &seen.exam.audio, (stretch.from, stretch.to)) {
+async fn sound(Held(served): Held, Query(stretch): Query<ByteRange>) -> Response {
+    aside(move || match served.desk.seen() {
+        Ok(seen) => match wav(served.desk.folder.path(), &seen.exam.audio, (stretch.from, stretch.to)) {
             Ok(bytes) => ([(CONTENT_TYPE, "audio/wav")], bytes).into_response(),
             Err(error) => {
                 problem(StatusCode::NOT_FOUND, error, "the words as heard are still in the journal")
@@ -427,19 +436,19 @@ async fn sound(Held(room): Held, Query(stretch): Query<ByteRange>) -> Response {
     .await
 }
 
-async fn sound_peaks(Held(room): Held) -> Response {
+async fn sound_peaks(Held(served): Held) -> Response {
     aside(move || {
-        let seen = match room.desk.seen() {
+        let seen = match served.desk.seen() {
             Ok(seen) => seen,
             Err(error) => return broken(&error),
         };
         // While an exam is still being heard the sound grows with it.
         let made_of = seen.exam.last_sample();
-        let mut drawn = room.drawn.lock().unwrap_or_else(PoisonError::into_inner);
+        let mut drawn = served.drawn.lock().unwrap_or_else(PoisonError::into_inner);
         let known = drawn.as_ref().filter(|known| known.0 == made_of).map(|known| known.1.clone());
         let bytes = match known {
             Some(bytes) => bytes,
-            None => match drawn_sound(&room.desk, &seen) {
+            None => match drawn_sound(&served.desk, &seen) {
                 Ok(bins) => {
                     let bytes = Bytes::from(bins);
                     *drawn = Some((made_of, bytes.clone()));

@@ -20,7 +20,7 @@ use crate::report::picture::{Light, PictureError, frame_index, png, thumbnail};
 use crate::review::answer::{aside, broken, problem};
 use crate::review::cache::{file_state, kept};
 use crate::review::desk::Desk;
-use crate::review::house::{Held, Numbered};
+use crate::review::exams::{Held, Numbered};
 
 /// How a still is lit: grey values shown as black and as white, and a factor after that.
 #[derive(Debug, Deserialize)]
@@ -51,11 +51,11 @@ fn one() -> f32 {
 
 /// A still, lit as wanted.
 pub(super) async fn still(
-    Held(room): Held,
+    Held(served): Held,
     Path(Numbered { number }): Path<Numbered>,
     Query(lit): Query<Lit>,
 ) -> Response {
-    aside(move || match file_of(&room.desk, number) {
+    aside(move || match file_of(&served.desk, number) {
         Ok(path) => picture(png(&path, frame_index(lit.frame), lit.light()), "image/png"),
         Err(answer) => *answer,
     })
@@ -63,8 +63,8 @@ pub(super) async fn still(
 }
 
 /// How many frames a still has, and how fast they are to be shown.
-pub(super) async fn frames(Held(room): Held, Path(Numbered { number }): Path<Numbered>) -> Response {
-    aside(move || match file_of(&room.desk, number) {
+pub(super) async fn frames(Held(served): Held, Path(Numbered { number }): Path<Numbered>) -> Response {
+    aside(move || match file_of(&served.desk, number) {
         Ok(path) => Json(Cine::of(&path)).into_response(),
         Err(answer) => *answer,
     })
@@ -73,11 +73,11 @@ pub(super) async fn frames(Held(room): Held, Path(Numbered { number }): Path<Num
 
 /// A still of the earlier exam.
 pub(super) async fn earlier(
-    Held(room): Held,
+    Held(served): Held,
     Path(Numbered { number }): Path<Numbered>,
     Query(lit): Query<Lit>,
 ) -> Response {
-    aside(move || match room.desk.earlier_file(number) {
+    aside(move || match served.desk.earlier_file(number) {
         Some(Ok(path)) => picture(png(&path, frame_index(lit.frame), lit.light()), "image/png"),
         Some(Err(fault)) => problem(StatusCode::NOT_FOUND, fault, ""),
         None => problem(StatusCode::NOT_FOUND, "there is no such still", "reload the page"),
@@ -86,15 +86,15 @@ pub(super) async fn earlier(
 }
 
 /// A still, small; made once.
-pub(super) async fn thumb(Held(room): Held, Path(Numbered { number }): Path<Numbered>) -> Response {
-    aside(move || match file_of(&room.desk, number) {
+pub(super) async fn thumb(Held(served): Held, Path(Numbered { number }): Path<Numbered>) -> Response {
+    aside(move || match file_of(&served.desk, number) {
         Ok(path) => {
             let made_of = format!("small picture\n{}", file_state(&path));
             let small = || {
-                let _turn = room.making.lock().unwrap_or_else(PoisonError::into_inner);
+                let _turn = served.making.lock().unwrap_or_else(PoisonError::into_inner);
                 thumbnail(&path, 0).map(|(jpeg, ..)| jpeg)
             };
-            picture(kept(room.desk.folder.path(), &made_of, small), "image/jpeg")
+            picture(kept(served.desk.folder.path(), &made_of, small), "image/jpeg")
         }
         Err(answer) => *answer,
     })

@@ -7,23 +7,23 @@
 
 use std::sync::Arc;
 
-use crate::review::house::Room;
+use crate::review::exams::ServedExam;
 use crate::session::error::in_one_line;
 use crate::signing::time_stamp::stamp;
 use crate::terminal::{self, ShownText as _};
 use crate::time_stamp::StampServer;
 
 /// Has a signature stamped, if there is a server for that; nobody waits for it.
-pub(super) fn stamp_aside(room: &Arc<Room>, server: Option<StampServer>) {
+pub(super) fn stamp_aside(served: &Arc<ServedExam>, server: Option<StampServer>) {
     let Some(server) = server else { return };
-    let room = Arc::clone(room);
-    std::thread::spawn(move || match stamp(&room.desk.folder, &server) {
+    let served = Arc::clone(served);
+    std::thread::spawn(move || match stamp(&served.desk.folder, &server) {
         // What was read before knows nothing of it.
-        Ok(_) => room.desk.forget(),
+        Ok(_) => served.desk.forget(),
         Err(error) => terminal::warn(format!(
             "zonecall: signed, but not stamped yet: {}; once that is fixed, run `zonecall stamp {}`",
             in_one_line(&error),
-            room.desk.folder.path().shown()
+            served.desk.folder.path().shown()
         )),
     });
 }

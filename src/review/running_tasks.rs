@@ -37,7 +37,7 @@ pub(super) struct TaskStep {
 
 /// All work that is going on.
 #[derive(Debug, Default)]
-pub(super) struct Doing {
+pub(super) struct RunningTasks {
     /// A free place is none.
     now: Mutex<Vec<Option<TaskStep>>>,
 }
@@ -45,12 +45,12 @@ pub(super) struct Doing {
 /// A piece of work; it is over when this is dropped.
 #[derive(Debug)]
 pub(super) struct DeskTask<'a> {
-    doing: &'a Doing,
+    running: &'a RunningTasks,
     place: usize,
     kind: TaskKind,
 }
 
-impl Doing {
+impl RunningTasks {
     /// A piece of work begins.
     pub(super) fn begin(&self, kind: TaskKind, words: &'static str) -> DeskTask<'_> {
         let mut now = self.now.lock().unwrap_or_else(PoisonError::into_inner);
@@ -59,7 +59,7 @@ impl Doing {
             now.push(None);
         }
         now[place] = Some(TaskStep { kind, words, done: 0, of: 0 });
-        DeskTask { doing: self, place, kind }
+        DeskTask { running: self, place, kind }
     }
 
     /// What is going on, in the order in which it began where places allow.
@@ -80,13 +80,13 @@ impl DeskTask<'_> {
 
     /// A step that can be counted.
     pub(super) fn count(&self, words: &'static str, done: usize, of: usize) {
-        self.doing.put(self.place, Some(TaskStep { kind: self.kind, words, done, of }));
+        self.running.put(self.place, Some(TaskStep { kind: self.kind, words, done, of }));
     }
 }
 
 impl Drop for DeskTask<'_> {
     fn drop(&mut self) {
-        self.doing.put(self.place, None);
+        self.running.put(self.place, None);
     }
 }
 
@@ -96,15 +96,16 @@ mod tests {
 
     #[test]
     fn work_is_reported_step_by_step_and_is_over_when_it_is_dropped() {
-        let doing = Doing::default();
-        let words = || doing.steps().iter().map(|step| (step.words, step.done, step.of)).collect::<Vec<_>>();
-        let one = doing.begin(TaskKind::Exam, "reading");
-        let two = doing.begin(TaskKind::Report, "making");
+        let running = RunningTasks::default();
+        let words =
+            || running.steps().iter().map(|step| (step.words, step.done, step.of)).collect::<Vec<_>>();
+        let one = running.begin(TaskKind::Exam, "reading");
+        let two = running.begin(TaskKind::Report, "making");
         one.count("drawing", 2, 5);
         assert_eq!(words(), [("drawing", 2, 5), ("making", 0, 0)]);
         drop(one);
         assert_eq!(words(), [("making", 0, 0)]);
-        let three = doing.begin(TaskKind::Sound, "hearing");
+        let three = running.begin(TaskKind::Sound, "hearing");
         assert_eq!(words(), [("hearing", 0, 0), ("making", 0, 0)]);
         drop((two, three));
         assert!(words().is_empty());

@@ -1,7 +1,7 @@
 //! The exams that one desk serves: a single one, or every exam in a folder.
 //!
 //! Takes: a `Desk`, or a folder of exam folders.
-//! Gives: `House`, and for each request the `Room` of the exam that its address names.
+//! Gives: `ServedExams`, and for each request the `ServedExam` that its address names.
 //! Never: a path out of an address: a name that is not in the folder is no exam.
 //! Tested in: `tests/it/review_inbox.rs`.
 
@@ -29,7 +29,7 @@ use crate::time_stamp::StampServer;
 
 /// One exam with what is kept of it between requests.
 #[derive(Debug)]
-pub(super) struct Room {
+pub(super) struct ServedExam {
     pub(super) desk: Desk,
     /// The drawn sound, by the number of audio files it was made of.
     pub(super) drawn: Mutex<Option<(Sample, Bytes)>>,
@@ -39,16 +39,16 @@ pub(super) struct Room {
     pub(super) made: Mutex<Option<(u64, ReportRequest, Response)>>,
 }
 
-impl Room {
-    fn of(desk: Desk) -> Arc<Room> {
-        Arc::new(Room { desk, drawn: Mutex::new(None), making: Mutex::new(()), made: Mutex::new(None) })
+impl ServedExam {
+    fn of(desk: Desk) -> Arc<ServedExam> {
+        Arc::new(ServedExam { desk, drawn: Mutex::new(None), making: Mutex::new(()), made: Mutex::new(None) })
     }
 }
 
 /// Every exam that can be opened.
 #[derive(Debug)]
-pub struct House {
-    rooms: Rooms,
+pub struct ServedExams {
+    exams: OneOrMany,
     /// Who stamps the signatures that are made here.
     pub(super) stamps: Option<StampServer>,
     /// What makes the files for other systems.
@@ -56,35 +56,35 @@ pub struct House {
 }
 
 #[derive(Debug)]
-enum Rooms {
-    One(Arc<Room>),
-    Many { folder: PathBuf, protocols: Box<Protocols>, open: Mutex<BTreeMap<String, Arc<Room>>> },
+enum OneOrMany {
+    One(Arc<ServedExam>),
+    Many { folder: PathBuf, protocols: Box<Protocols>, open: Mutex<BTreeMap<String, Arc<ServedExam>>> },
 }
 
-impl House {
+impl ServedExams {
     /// A single exam.
     #[must_use]
-    pub fn one(desk: Desk) -> House {
-        House { rooms: Rooms::One(Room::of(desk)), stamps: None, exporter: None }
+    pub fn one(desk: Desk) -> ServedExams {
+        ServedExams { exams: OneOrMany::One(ServedExam::of(desk)), stamps: None, exporter: None }
     }
 
     /// All exams in a folder, those that are added later, too.
     #[must_use]
-    pub fn of_folder(folder: PathBuf, protocols: Protocols) -> House {
-        let rooms = Rooms::Many { folder, protocols: Box::new(protocols), open: Mutex::default() };
-        House { rooms, stamps: None, exporter: None }
+    pub fn of_folder(folder: PathBuf, protocols: Protocols) -> ServedExams {
+        let exams = OneOrMany::Many { folder, protocols: Box::new(protocols), open: Mutex::default() };
+        ServedExams { exams, stamps: None, exporter: None }
     }
 
     /// Has what is signed here stamped by this server.
     #[must_use]
-    pub fn stamped_by(self, stamps: Option<StampServer>) -> House {
-        House { stamps, ..self }
+    pub fn stamped_by(self, stamps: Option<StampServer>) -> ServedExams {
+        ServedExams { stamps, ..self }
     }
 
     /// Exports by this program.
     #[must_use]
-    pub fn exporting_by(self, exporter: Option<ExportProgram>) -> House {
-        House { exporter, ..self }
+    pub fn exporting_by(self, exporter: Option<ExportProgram>) -> ServedExams {
+        ServedExams { exporter, ..self }
     }
 
     /// Whether there is an exam in the folder.
@@ -95,12 +95,12 @@ impl House {
 
     /// Whether it has an inbox.
     pub(super) fn has_inbox(&self) -> bool {
-        matches!(self.rooms, Rooms::Many { .. })
+        matches!(self.exams, OneOrMany::Many { .. })
     }
 
     /// The names of the exams in the folder, the one that was written to last first; none where there is one exam only.
     pub(super) fn names(&self) -> Vec<String> {
-        let Rooms::Many { folder, .. } = &self.rooms else { return Vec::new() };
+        let OneOrMany::Many { folder, .. } = &self.exams else { return Vec::new() };
         let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
         let mut found: Vec<(SystemTime, String)> = entries
             .filter_map(|entry| {
@@ -114,55 +114,55 @@ impl House {
     }
 
     /// The exam of this name; without a name the only one.
-    pub(super) fn room(&self, name: Option<&str>) -> Result<Arc<Room>, RoomError> {
-        match (&self.rooms, name) {
-            (Rooms::One(room), None) => Ok(Arc::clone(room)),
-            (Rooms::Many { folder, protocols, open }, Some(name)) => {
-                if let Some(room) = open.lock().unwrap_or_else(PoisonError::into_inner).get(name) {
-                    return Ok(Arc::clone(room));
+    pub(super) fn served(&self, name: Option<&str>) -> Result<Arc<ServedExam>, ServedExamError> {
+        match (&self.exams, name) {
+            (OneOrMany::One(served), None) => Ok(Arc::clone(served)),
+            (OneOrMany::Many { folder, protocols, open }, Some(name)) => {
+                if let Some(served) = open.lock().unwrap_or_else(PoisonError::into_inner).get(name) {
+                    return Ok(Arc::clone(served));
                 }
                 if !self.names().iter().any(|known| known == name) {
-                    return Err(RoomError::Unknown);
+                    return Err(ServedExamError::Unknown);
                 }
                 let desk = Desk::open(&folder.join(name), (**protocols).clone())?;
                 let mut open = open.lock().unwrap_or_else(PoisonError::into_inner);
-                // Somebody may have opened it meanwhile: one exam has one room.
-                Ok(Arc::clone(open.entry(name.to_owned()).or_insert_with(|| Room::of(desk))))
+                // Somebody may have opened it meanwhile: each exam is held once.
+                Ok(Arc::clone(open.entry(name.to_owned()).or_insert_with(|| ServedExam::of(desk))))
             }
-            _ => Err(RoomError::Unknown),
+            _ => Err(ServedExamError::Unknown),
         }
     }
 }
 
 /// Why an exam cannot be opened.
 #[derive(Debug)]
-pub(super) enum RoomError {
+pub(super) enum ServedExamError {
     Unknown,
     Folder(FolderError),
 }
 
-impl From<FolderError> for RoomError {
-    fn from(error: FolderError) -> RoomError {
-        RoomError::Folder(error)
+impl From<FolderError> for ServedExamError {
+    fn from(error: FolderError) -> ServedExamError {
+        ServedExamError::Folder(error)
     }
 }
 
 /// The exam that a request is about.
-pub(super) struct Held(pub(super) Arc<Room>);
+pub(super) struct Held(pub(super) Arc<ServedExam>);
 
-impl FromRequestParts<Arc<House>> for Held {
+impl FromRequestParts<Arc<ServedExams>> for Held {
     type Rejection = Response;
 
-    async fn from_request_parts(parts: &mut Parts, house: &Arc<House>) -> Result<Held, Response> {
-        let params = RawPathParams::from_request_parts(parts, house).await;
+    async fn from_request_parts(parts: &mut Parts, exams: &Arc<ServedExams>) -> Result<Held, Response> {
+        let params = RawPathParams::from_request_parts(parts, exams).await;
         let name = params.ok().and_then(|params| {
             params.iter().find(|(key, _)| *key == "exam").map(|(_, name)| name.to_owned())
         });
-        let house = Arc::clone(house);
-        match tokio::task::spawn_blocking(move || house.room(name.as_deref())).await {
-            Ok(Ok(room)) => Ok(Held(room)),
-            Ok(Err(RoomError::Folder(error))) => Err(broken(&error)),
-            Ok(Err(RoomError::Unknown)) | Err(_) => {
+        let exams = Arc::clone(exams);
+        match tokio::task::spawn_blocking(move || exams.served(name.as_deref())).await {
+            Ok(Ok(served)) => Ok(Held(served)),
+            Ok(Err(ServedExamError::Folder(error))) => Err(broken(&error)),
+            Ok(Err(ServedExamError::Unknown)) | Err(_) => {
                 Err(problem(StatusCode::NOT_FOUND, "there is no such exam here", "go back to the inbox"))
             }
         }
