@@ -16,6 +16,7 @@ mod commitment;
 pub mod reports;
 mod confirm;
 mod visit;
+mod proposal;
 pub mod receive;
 pub mod worklist;
 

@@ -25,10 +25,10 @@ use dicom_ul::pdu::{
 use rustls::ServerConfig;
 
 use super::inbox::{Inbox, InboxError, ReceivedObject};
+use super::proposal::{proposed, videos};
 use super::send::Peer;
 use super::tls;
 use super::visit::{Reception, Visit, VisitStep};
-use crate::frames::video::VIDEOS;
 
 pub use super::limits::ReceiveLimits;
 
@@ -305,15 +305,17 @@ impl Receiver {
         for class in CLASSES {
             options = options.with_abstract_syntax(class);
         }
-        for syntax in SYNTAXES.into_iter().chain(VIDEOS.into_iter().map(|(syntax, _)| syntax)) {
-            options = options.with_transfer_syntax(syntax);
-        }
         let silence_max = self.reception.limits.silence_max;
         let socket = match &self.tls {
             Some(config) => tls::accept(config, socket, silence_max)
                 .map_err(|error| (String::new(), format!("TLS: {error}")))?,
             None => socket,
         };
+        socket.set_read_timeout(Some(silence_max)).map_err(|error| nobody(&error))?;
+        let proposed = proposed(&socket, PDU_BYTES_MAX).map_err(|error| nobody(&error))?;
+        for syntax in SYNTAXES.into_iter().chain(videos(proposed.as_deref(), &SYNTAXES)) {
+            options = options.with_transfer_syntax(syntax);
+        }
         let association = options.establish(socket).map_err(|error| nobody(&error))?;
         let from = association.peer_ae_title().trim().to_owned();
         let why = not_agreed(association.presentation_contexts());

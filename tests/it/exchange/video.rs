@@ -91,6 +91,52 @@ fn a_loop_saved_as_a_video_is_received_as_it_came() {
     }
 }
 
+/// Sends these files of ultrasound loops, proposing in each context the transfer syntaxes of one of the lists.
+fn send_proposing(into: &Path, contexts: &[&[&str]], files: &[PathBuf]) -> (Option<i32>, String) {
+    let mut syntaxes = "[[TransferSyntaxes]]\n".to_owned();
+    let mut proposed = "[[PresentationContexts]]\n[US]\n".to_owned();
+    for (idx, context) in contexts.iter().enumerate() {
+        syntaxes.push_str(&format!("[S{idx}]\n"));
+        for (at, syntax) in context.iter().enumerate() {
+            syntaxes.push_str(&format!("TransferSyntax{} = {syntax}\n", at + 1));
+        }
+        let class = uids::ULTRASOUND_MULTI_FRAME_IMAGE_STORAGE;
+        proposed.push_str(&format!("PresentationContext{} = {class}\\S{idx}\n", idx + 1));
+    }
+    let profile = tempfile::NamedTempFile::new().unwrap();
+    let text = format!("{syntaxes}{proposed}[[Profiles]]\n[Loop]\nPresentationContexts = US\n");
+    std::fs::write(profile.path(), text).unwrap();
+    let receiving = Receiving::start(into, &[]);
+    let profile = profile.path().to_str().unwrap();
+    let args = ["-aec", "ZONECALL", "-xf", profile, "Loop", "127.0.0.1", &receiving.port];
+    let files: Vec<&str> = files.iter().map(|file| file.to_str().unwrap()).collect();
+    let sent = judge("storescu", &[&args[..], &files].concat());
+    receiving.await_log(|log| sent.0 != Some(0) || log.len() >= files.len());
+    sent
+}
+
+#[test]
+fn of_video_and_picture_in_one_proposal_the_picture_is_taken_and_apart_the_sender_chooses() {
+    let sent = tempfile::tempdir().unwrap();
+    let (loops, video) = (sent.path().join("pictures.dcm"), sent.path().join("video.dcm"));
+    let mut pictures = still(1, SAVED_S[0]);
+    let class = PrimitiveValue::from(uids::ULTRASOUND_MULTI_FRAME_IMAGE_STORAGE);
+    pictures.put(DataElement::new(tags::SOP_CLASS_UID, VR::UI, class));
+    let meta = FileMetaTableBuilder::new().transfer_syntax(uids::EXPLICIT_VR_LITTLE_ENDIAN);
+    pictures.with_meta(meta).unwrap().write_to_file(&loops).unwrap();
+    write_video(&video, uids::MPEG4HP41);
+    let (both, apart) = ([uids::MPEG4HP41, uids::EXPLICIT_VR_LITTLE_ENDIAN], [uids::MPEG4HP41]);
+    let into = tempfile::tempdir().unwrap();
+    let (code, said) = send_proposing(into.path(), &[&both], &[loops.clone()]);
+    assert_eq!(code, Some(0), "{said}");
+    assert!(into.path().join(format!("{}.dcm", uid(1))).is_file());
+    let into = tempfile::tempdir().unwrap();
+    let picture = [uids::EXPLICIT_VR_LITTLE_ENDIAN];
+    let (code, said) = send_proposing(into.path(), &[&apart, &picture], &[loops, video]);
+    assert_eq!(code, Some(0), "{said}");
+    assert_eq!(stream_of(&into.path().join(format!("{}.dcm", uid(2)))), STREAM);
+}
+
 #[test]
 fn check_and_report_say_that_the_loop_is_not_shown_where_it_is_and_what_to_do() {
     let exam = exam();
