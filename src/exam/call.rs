@@ -99,6 +99,12 @@ impl Act {
         }
     }
 
+    /// Whether free words begin, or end, with it.
+    #[must_use]
+    pub fn is_note_edge(&self, edge: NoteEdge) -> bool {
+        self.note_edge() == Some(edge)
+    }
+
     /// A save, a limb, a zone or the end of the exam, which ends a note and counts as itself.
     pub(crate) fn ends_note(&self) -> bool {
         match self {

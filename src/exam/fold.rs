@@ -150,7 +150,7 @@ fn assert_orders(exam: &Exam) {
 impl Exam {
     /// What was current when notes were spoken that began at the call with this place, or after it.
     pub(crate) fn place_notes(&mut self, from: usize) {
-        let opens = |call: &&LoggedCall| call.call.act.note_edge() == Some(NoteEdge::Begins);
+        let opens = |call: &&LoggedCall| call.call.act.is_note_edge(NoteEdge::Begins);
         for call in self.calls[from..].iter().filter(opens) {
             if let Some(note) = self.notes.iter_mut().rev().find(|note| note.seq == call.seq) {
                 note.context = call.context.clone();

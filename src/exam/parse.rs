@@ -103,7 +103,7 @@ fn readings(words: &[Word], language: &Language, protocols: &Protocols) -> Vec<P
 }
 
 fn opens_note(parsed: &Parsed) -> bool {
-    parsed.calls.first().is_some_and(|call| call.act.note_edge() == Some(NoteEdge::Begins))
+    parsed.calls.first().is_some_and(|call| call.act.is_note_edge(NoteEdge::Begins))
 }
 
 fn is_answer(parsed: &Parsed) -> bool {
@@ -158,7 +158,7 @@ fn note_in(utterance: &Utterance, language: &Language, protocols: &Protocols) ->
     };
     let note = |parsed: Parsed, edge: NoteEdge| {
         let call = parsed.calls.into_iter().next()?;
-        (call.act.note_edge() == Some(edge)).then_some(call)
+        call.act.is_note_edge(edge).then_some(call)
     };
     let most = NOTE_WORDS_MAX.min(words.len());
     // The longest beginning that is a phrase decides: "note the" is talk, and opens nothing.

@@ -180,7 +180,7 @@ impl Attention {
         }
         if self.note_goes_on(utterance) && !ends_note(&parsed) {
             let held = held_in_note(parsed.held, &parsed.calls);
-            let ends = parsed.calls.into_iter().filter(|call| call.act.note_edge() == Some(NoteEdge::Ends));
+            let ends = parsed.calls.into_iter().filter(|call| call.act.is_note_edge(NoteEdge::Ends));
             return (Outcome::Note, ends.take(1).collect(), held.into_iter().collect());
         }
         if utterance.rejected {
@@ -215,13 +215,11 @@ impl Attention {
         if parsed.correction_waits {
             self.correction_until = Some(utterance.span.to);
         }
-        let outcome = match calls.iter().position(|call| call.act.note_edge() == Some(NoteEdge::Begins)) {
+        let outcome = match calls.iter().position(|call| call.act.is_note_edge(NoteEdge::Begins)) {
             Some(opens) => {
                 let rest = calls.split_off(opens + 1);
                 parsed.problems.extend(held_in_note(parsed.held, &rest));
-                calls.extend(
-                    rest.into_iter().filter(|call| call.act.note_edge() == Some(NoteEdge::Ends)).take(1),
-                );
+                calls.extend(rest.into_iter().filter(|call| call.act.is_note_edge(NoteEdge::Ends)).take(1));
                 if opens == 0 { Outcome::Note } else { Outcome::Calls }
             }
             None if !calls.is_empty() || parsed.correction_waits => Outcome::Calls,

@@ -235,7 +235,7 @@ impl Dialogue {
         let (words, doubted) = (utterance.text(), !utterance.rejected);
         let in_note = self.attention.is_in_note(&utterance);
         let (event, calls) = self.attention.attend(utterance, parsed);
-        let opens_note = calls.iter().any(|call| call.act.note_edge() == Some(NoteEdge::Begins));
+        let opens_note = calls.iter().any(|call| call.act.is_note_edge(NoteEdge::Begins));
         let is_of_note = event.outcome == Outcome::Note || opens_note;
         let held = event.problems.first().filter(|_| is_of_note).map(|problem| problem.message.clone());
         let written = self.write(event, calls);

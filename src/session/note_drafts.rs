@@ -94,7 +94,7 @@ fn may_last(exam: &Exam, note: &Note) -> Span {
 
 /// The call after the note is the one that says that it ends.
 fn ends_by_word(exam: &Exam, span: Span) -> bool {
-    let ends = |call: &crate::exam::fold::LoggedCall| call.call.act.note_edge() == Some(NoteEdge::Ends);
+    let ends = |call: &crate::exam::fold::LoggedCall| call.call.act.is_note_edge(NoteEdge::Ends);
     exam.calls.iter().any(|call| ends(call) && call.call.span.from == span.to)
 }
 
