@@ -62,11 +62,8 @@ enum Retention {
         /// Also the sound of drafts in which something is still to be checked, which may need listening.
         #[arg(long)]
         drafts_too: bool,
-        /// Exam folders.
-        #[arg(value_name = "FOLDER", required = true)]
-        exams: Vec<PathBuf>,
         #[command(flatten)]
-        knowledge: KnowledgeArgs,
+        of: ExamsArgs,
     },
     /// Copy everything that is kept of a horse, with a list of the files and their hashes.
     Copy {
@@ -76,11 +73,8 @@ enum Retention {
         /// The folder to create.
         #[arg(long, value_name = "FOLDER")]
         into: PathBuf,
-        /// Exam folders.
-        #[arg(value_name = "FOLDER", required = true)]
-        exams: Vec<PathBuf>,
         #[command(flatten)]
-        knowledge: KnowledgeArgs,
+        of: ExamsArgs,
     },
     /// Delete sound, stills and reports of an exam on request; the journal stays and still verifies.
     Delete {
@@ -89,11 +83,8 @@ enum Retention {
         why: String,
         #[command(flatten)]
         wish: Wish,
-        /// Exam folders.
-        #[arg(value_name = "FOLDER", required = true)]
-        exams: Vec<PathBuf>,
         #[command(flatten)]
-        knowledge: KnowledgeArgs,
+        of: ExamsArgs,
     },
     /// Erase an exam on request, including its words. One line is left, by which a copy of the exam can be recognised;
     /// nothing can be read or reported any more, and it cannot be restored.
@@ -103,12 +94,19 @@ enum Retention {
         why: String,
         #[command(flatten)]
         wish: Wish,
-        /// Exam folders.
-        #[arg(value_name = "FOLDER", required = true)]
-        exams: Vec<PathBuf>,
         #[command(flatten)]
-        knowledge: KnowledgeArgs,
+        of: ExamsArgs,
     },
+}
+
+/// Which exams, and by whose anatomy they are read.
+#[derive(Debug, clap::Args)]
+struct ExamsArgs {
+    /// Exam folders.
+    #[arg(value_name = "FOLDER", required = true)]
+    exams: Vec<PathBuf>,
+    #[command(flatten)]
+    knowledge: KnowledgeArgs,
 }
 
 /// Who wants something gone for good, and whether they mean it.
@@ -124,7 +122,7 @@ struct Wish {
 
 pub(crate) fn retention(args: &RetentionArgs) -> anyhow::Result<ExitCode> {
     match &args.task {
-        Retention::Sound { days, drafts_too, exams, knowledge } => {
+        Retention::Sound { days, drafts_too, of: ExamsArgs { exams, knowledge } } => {
             let before = Utc::now() - TimeDelta::days(*days);
             let why = format!("the practice keeps sound for {days} days");
             let protocols = knowledge.read()?;
@@ -135,21 +133,23 @@ pub(crate) fn retention(args: &RetentionArgs) -> anyhow::Result<ExitCode> {
             };
             delete(exams, &protocols, Discard::Sound, (&why, None), kept_for)
         }
-        Retention::Delete { why, wish, exams, knowledge } => {
+        Retention::Delete { why, wish, of: ExamsArgs { exams, knowledge } } => {
             let protocols = knowledge.read()?;
             if !wish.yes {
                 return show_only(exams, &protocols, "deleted");
             }
             delete(exams, &protocols, Discard::Files, (why, Some(&wish.by)), |_| None)
         }
-        Retention::Erase { why, wish, exams, knowledge } => {
+        Retention::Erase { why, wish, of: ExamsArgs { exams, knowledge } } => {
             let protocols = knowledge.read()?;
             if !wish.yes {
                 return show_only(exams, &protocols, "erased");
             }
             erase_all(exams, &protocols, (why, &wish.by))
         }
-        Retention::Copy { horse, into, exams, knowledge } => copy(exams, &knowledge.read()?, horse, into),
+        Retention::Copy { horse, into, of: ExamsArgs { exams, knowledge } } => {
+            copy(exams, &knowledge.read()?, horse, into)
+        }
     }
 }
 

@@ -24,6 +24,23 @@ use crate::frames::made_here::MAKER;
 use crate::knowledge::record::ExamInfo;
 use crate::terminal::ShownText as _;
 
+/// Types 2 and 2C of the modules of patient and study: they must be there, and may be empty where nobody knows, or should.
+pub(super) const MAY_BE_EMPTY: [(Tag, VR); 13] = [
+    (tags::PATIENT_BIRTH_DATE, VR::DA),
+    (tags::PATIENT_SEX, VR::CS),
+    (tags::PATIENT_BREED_DESCRIPTION, VR::LO),
+    (tags::PATIENT_BREED_CODE_SEQUENCE, VR::SQ),
+    (tags::BREED_REGISTRATION_SEQUENCE, VR::SQ),
+    (tags::RESPONSIBLE_PERSON, VR::PN),
+    (tags::RESPONSIBLE_ORGANIZATION, VR::LO),
+    (tags::PATIENT_SEX_NEUTERED, VR::CS),
+    (tags::STUDY_DATE, VR::DA),
+    (tags::STUDY_TIME, VR::TM),
+    (tags::REFERRING_PHYSICIAN_NAME, VR::PN),
+    (tags::STUDY_ID, VR::SH),
+    (tags::ACCESSION_NUMBER, VR::SH),
+];
+
 /// Whose name goes onto an export.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub enum Identity {
@@ -289,23 +306,7 @@ fn fill(modules: &mut DataSet, exam: &ExamInfo, codes: &Codes) {
         *modules =
             modules.clone().moment(tags::STUDY_DATE, tags::STUDY_TIME, exam.started_at, exam.utc_offset_s);
     }
-    // Types 2 and 2C: they must be there, and may be empty where nobody knows.
-    let needed = [
-        (tags::PATIENT_BIRTH_DATE, VR::DA),
-        (tags::PATIENT_SEX, VR::CS),
-        (tags::PATIENT_BREED_DESCRIPTION, VR::LO),
-        (tags::PATIENT_BREED_CODE_SEQUENCE, VR::SQ),
-        (tags::BREED_REGISTRATION_SEQUENCE, VR::SQ),
-        (tags::RESPONSIBLE_PERSON, VR::PN),
-        (tags::RESPONSIBLE_ORGANIZATION, VR::LO),
-        (tags::PATIENT_SEX_NEUTERED, VR::CS),
-        (tags::STUDY_DATE, VR::DA),
-        (tags::STUDY_TIME, VR::TM),
-        (tags::REFERRING_PHYSICIAN_NAME, VR::PN),
-        (tags::STUDY_ID, VR::SH),
-        (tags::ACCESSION_NUMBER, VR::SH),
-    ];
-    for (tag, vr) in needed {
+    for (tag, vr) in MAY_BE_EMPTY {
         if !has(modules, tag) {
             *modules = modules.clone().empty(tag, vr);
         }

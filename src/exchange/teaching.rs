@@ -21,6 +21,7 @@ use super::input::{ExportInput, is_labelled};
 use super::labelled::{Copies, Labelled, no_copy, no_picture, own_stills, stem};
 use super::still::Still;
 use super::strip::{as_png, below};
+use super::subject::MAY_BE_EMPTY;
 use super::uid::uid;
 use crate::frames::dicom::{has_plane_in_pixels, open, scanner};
 use crate::frames::element::text_of;
@@ -88,24 +89,8 @@ const KEPT: [Tag; 53] = [
     tags::PIXEL_DATA,
 ];
 
-/// Types 2 of the modules: they must be there and say nothing.
-const EMPTY: [(Tag, VR); 15] = [
-    (tags::STUDY_DATE, VR::DA),
-    (tags::STUDY_TIME, VR::TM),
-    (tags::ACCESSION_NUMBER, VR::SH),
-    (tags::REFERRING_PHYSICIAN_NAME, VR::PN),
-    (tags::MANUFACTURER, VR::LO),
-    (tags::PATIENT_BIRTH_DATE, VR::DA),
-    (tags::PATIENT_SEX, VR::CS),
-    (tags::PATIENT_BREED_DESCRIPTION, VR::LO),
-    (tags::PATIENT_BREED_CODE_SEQUENCE, VR::SQ),
-    (tags::BREED_REGISTRATION_SEQUENCE, VR::SQ),
-    (tags::RESPONSIBLE_PERSON, VR::PN),
-    (tags::RESPONSIBLE_ORGANIZATION, VR::LO),
-    (tags::PATIENT_SEX_NEUTERED, VR::CS),
-    (tags::STUDY_ID, VR::SH),
-    (tags::SERIES_NUMBER, VR::IS),
-];
+/// Type 2 of the modules of equipment and series: they must be there and say nothing, like those of patient and study.
+const EMPTY: [(Tag, VR); 2] = [(tags::MANUFACTURER, VR::LO), (tags::SERIES_NUMBER, VR::IS)];
 
 /// Makes the copies: labelled stills only, each with what was found in its view.
 #[must_use]
@@ -263,7 +248,10 @@ fn named(data: DataSet, input: &ExportInput, still: &Still, salt: &str) -> DataS
             tags::DEIDENTIFICATION_METHOD_CODE_SEQUENCE,
             vec![method("113100", "Basic Application Confidentiality Profile")],
         );
-    let empty = EMPTY.iter().filter(|(tag, _)| data.0.element_opt(*tag).ok().flatten().is_none());
+    let empty = EMPTY
+        .iter()
+        .chain(&MAY_BE_EMPTY)
+        .filter(|(tag, _)| data.0.element_opt(*tag).ok().flatten().is_none());
     for (tag, vr) in empty.copied().collect::<Vec<_>>() {
         data = data.empty(tag, vr);
     }

@@ -8,6 +8,11 @@
 /// From one status to another: what it means, and what to do.
 type Meaning = (u16, u16, &'static str, &'static str);
 
+/// A status that is no range.
+const fn one(status: u16, means: &'static str, remedy: &'static str) -> Meaning {
+    (status, status, means, remedy)
+}
+
 /// PS3.4, table B.2-1 for storage; PS3.7, annex C for all services; what to do is common practice, no source.
 const MEANINGS: [Meaning; 17] = [
     (0xA700, 0xA7FF, "it has no room, or not now", "make room there, then send again"),
@@ -17,8 +22,7 @@ const MEANINGS: [Meaning; 17] = [
         "the object does not fit its class: something that the archive asks for is missing or wrong",
         "look in its log for the attribute, then export again",
     ),
-    (
-        0xC122,
+    one(
         0xC122,
         "it does not take pictures that are packed in this way",
         "let the scanner export uncompressed, or ask the archive's makers",
@@ -29,42 +33,31 @@ const MEANINGS: [Meaning; 17] = [
         "it cannot understand the object",
         "look in its log for the reason; the file may be damaged: export it from the scanner again",
     ),
-    (0x0105, 0x0105, "an attribute that it does not know", "look in its log"),
-    (0x0106, 0x0106, "an attribute has a value that it does not take", "look in its log for which one"),
-    (0x0110, 0x0110, "it failed while it worked on the object", "look in its log, then send again"),
-    (
-        0x0111,
+    one(0x0105, "an attribute that it does not know", "look in its log"),
+    one(0x0106, "an attribute has a value that it does not take", "look in its log for which one"),
+    one(0x0110, "it failed while it worked on the object", "look in its log, then send again"),
+    one(
         0x0111,
         "it has an object of this name already, perhaps with other content",
         "compare the two there before you delete one",
     ),
-    (0x0112, 0x0112, "it has no such object", "send the object again"),
-    (0x0115, 0x0115, "it got an argument that it does not take", "look in its log"),
-    (0x0117, 0x0117, "the object's name is not a valid UID", "export the still from the scanner again"),
-    (
-        0x0118,
-        0x0118,
-        "it does not know this kind of object",
-        "allow that kind of object there, or ask its makers",
-    ),
-    (0x0119, 0x0119, "name and kind of the object do not belong together", "look in its log"),
-    (0x0120, 0x0120, "an attribute that it asks for is missing", "look in its log for which one"),
-    (
-        0x0122,
-        0x0122,
-        "it does not take this kind of object",
-        "allow that kind of object there, or ask its makers",
-    ),
-    (0x0124, 0x0124, "we may not do this there", "allow our AE title to store there"),
-    (0x0213, 0x0213, "it has no resources left for now", "wait, then send again"),
+    one(0x0112, "it has no such object", "send the object again"),
+    one(0x0115, "it got an argument that it does not take", "look in its log"),
+    one(0x0117, "the object's name is not a valid UID", "export the still from the scanner again"),
+    one(0x0118, "it does not know this kind of object", "allow that kind of object there, or ask its makers"),
+    one(0x0119, "name and kind of the object do not belong together", "look in its log"),
+    one(0x0120, "an attribute that it asks for is missing", "look in its log for which one"),
+    one(0x0122, "it does not take this kind of object", "allow that kind of object there, or ask its makers"),
+    one(0x0124, "we may not do this there", "allow our AE title to store there"),
+    one(0x0213, "it has no resources left for now", "wait, then send again"),
 ];
 
 /// Statuses of objects that were stored all the same (PS3.4 B.2.3, PS3.7 C.4.2).
 const WARNINGS: [Meaning; 4] = [
-    (0x0107, 0x0107, "it stored the object without some of its attributes", "compare the two copies"),
-    (0xB000, 0xB000, "it changed some values to its own", "compare name and number there"),
-    (0xB006, 0xB006, "it dropped some attributes", "compare the two copies if those attributes matter there"),
-    (0xB007, 0xB007, "the object does not quite fit its class", "look in its log"),
+    one(0x0107, "it stored the object without some of its attributes", "compare the two copies"),
+    one(0xB000, "it changed some values to its own", "compare name and number there"),
+    one(0xB006, "it dropped some attributes", "compare the two copies if those attributes matter there"),
+    one(0xB007, "the object does not quite fit its class", "look in its log"),
 ];
 
 /// A refusal in words, such as "it has no room, or not now (status 0xA700); make room there, then send again".
