@@ -83,6 +83,10 @@ impl Settler<'_> {
         match act {
             Act::View(view) => self.step(view, before).or_else(|| self.place(view, before)),
             Act::Finding(finding) => {
+                // Grammars and journals may have it as a lesion of which the practice's files know better.
+                if finding.class == Class::Lesion && self.protocols.is_no_lesion(&finding.term) {
+                    finding.class = Class::Unremarkable;
+                }
                 let problem = if finding.copied { copy(finding, before, earlier) } else { None };
                 let problem = problem
                     .or_else(|| self.name(&mut finding.structure, before, before.place.zone.as_deref()));
@@ -158,7 +162,9 @@ impl Settler<'_> {
 
     /// What this structure cannot have: it was seen in another one, which was not said.
     fn elsewhere(&self, finding: &FindingSaid, structure: &StructureCode) -> Option<Problem> {
-        if finding.class != Class::Lesion || self.protocols.can_have(structure, &finding.term) {
+        if !matches!(finding.class, Class::Lesion | Class::Unremarkable)
+            || self.protocols.can_have(structure, &finding.term)
+        {
             return None;
         }
         let name = self.protocols.structure(structure).map_or(structure.as_str(), |known| &known.name);

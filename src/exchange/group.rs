@@ -159,7 +159,14 @@ pub(super) fn stated(input: &ExportInput, call: &CallRow) -> (Code, Code) {
     let class = call.class.as_ref();
     let is_known = matches!(
         class,
-        Some(Class::Lesion | Class::Quality | Class::Normal | Class::Absent | Class::NotDone)
+        Some(
+            Class::Lesion
+                | Class::Unremarkable
+                | Class::Quality
+                | Class::Normal
+                | Class::Absent
+                | Class::NotDone
+        )
     );
     let is_plain = call.certainty.is_none() && call.against.is_none() && call.than.is_none();
     if is_known && is_plain {

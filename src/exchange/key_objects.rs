@@ -27,10 +27,7 @@ use crate::knowledge::record::{CallRow, FrameRow, standing};
 fn shown<'a>(input: &'a ExportInput, frame: &'a FrameRow) -> impl Iterator<Item = &'a CallRow> {
     let known = is_labelled(frame) && frame.place.zone.is_some();
     standing(&input.record.calls).filter(move |call| {
-        known
-            && call.kind == CallKind::Finding
-            && says_changed(call, input.protocols)
-            && call.place.same_view(&frame.place)
+        known && call.kind == CallKind::Finding && says_changed(call) && call.place.same_view(&frame.place)
     })
 }
 

@@ -35,9 +35,7 @@ pub(crate) struct Contradiction<'a> {
 pub(crate) fn contradictions<'a>(exam: &'a Exam, protocols: &Protocols) -> Vec<Contradiction<'a>> {
     let replaced = replaced(exam);
     let said = exam.standing_calls().filter(|call| match &call.act {
-        Act::Finding(found) => {
-            matches!(found.class, Class::Lesion | Class::Abnormal) && !protocols.is_no_lesion(&found.term)
-        }
+        Act::Finding(found) => matches!(found.class, Class::Lesion | Class::Abnormal),
         Act::Value(value) => says_lesion(&value.term, &value.amount, protocols),
         _ => false,
     });

@@ -24,16 +24,15 @@ pub fn is_sure(frame: &FrameRow) -> bool {
 
 /// Whether a call says that something is changed, surely or possibly.
 #[must_use]
-pub fn says_changed(call: &CallRow, protocols: &Protocols) -> bool {
+pub fn says_changed(call: &CallRow) -> bool {
     matches!(call.class, Some(Class::Lesion | Class::Abnormal))
-        && call.term.as_ref().is_none_or(|term| !protocols.is_no_lesion(term))
 }
 
 /// Whether a finding that is not normal was said at this place, in whatever plane.
 #[must_use]
-pub fn has_finding(record: &Record, place: &Place, protocols: &Protocols) -> bool {
+pub fn has_finding(record: &Record, place: &Place) -> bool {
     standing(&record.calls).any(|call| {
-        says_changed(call, protocols)
+        says_changed(call)
             && call.place.limb.is_some()
             && (&call.place.limb, &call.place.zone) == (&place.limb, &place.zone)
     })
@@ -46,7 +45,7 @@ pub fn key_stills(record: &Record, protocols: &Protocols) -> Vec<usize> {
     let stills: Vec<(usize, &FrameRow)> =
         record.frames.iter().enumerate().filter(|(_, frame)| is_sure(frame) && of_its_own(frame)).collect();
     let mut proposed: Vec<usize> = Vec::new();
-    for (idx, frame) in stills.iter().filter(|(_, frame)| has_finding(record, &frame.place, protocols)) {
+    for (idx, frame) in stills.iter().filter(|(_, frame)| has_finding(record, &frame.place)) {
         let other = frame.place.limb.as_deref().and_then(|code| protocols.other_limb(code, None));
         let pair = stills.iter().find(|(_, twin)| {
             other.is_some_and(|other| twin.place.limb.as_ref() == Some(&other.code))

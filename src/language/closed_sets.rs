@@ -101,6 +101,8 @@ closed_set! {
         NotDone = "not_done",
         /// Something is wrong.
         Lesion = "lesion",
+        /// What was seen of one thing, such as a surface, is as it should be; says nothing about anything else.
+        Unremarkable = "unremarkable",
         /// The named thing was looked for and not found; says nothing about anything else.
         Negative = "negative",
         /// Not normal, without a word of what it is.

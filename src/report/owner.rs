@@ -220,18 +220,17 @@ fn limb_of(limb: &str, record: &Record, protocols: &Protocols) -> LimbSeen {
         let calls = here().filter(|call| counts(call) && call.certainty.is_none());
         in_order(calls.map(|call| call.place.structure.as_deref().unwrap_or_default()).collect(), protocols)
     };
-    let is_changed = |call: &CallRow| says_changed(call, protocols);
     // What was called normal and is contradicted there is neither: a vet has to say what holds.
     let contradicted = here().filter(|call| !call.contradicted_by.is_empty());
     let contradicted = contradicted.map(|call| call.place.structure.as_deref().unwrap_or_default()).collect();
     let contradicted = in_order(contradicted, protocols);
-    let mut changed = of(&is_changed);
+    let mut changed = of(&says_changed);
     changed.extend(measured_only(limb, &changed, &contradicted, record));
     let seen: Vec<StructureSeen> = changed
         .iter()
         .map(|code| {
             let mine = here().filter(|call| {
-                is_changed(call)
+                says_changed(call)
                     && call.certainty.is_none()
                     && call.place.structure.as_deref().unwrap_or_default() == *code
             });
@@ -255,7 +254,7 @@ fn limb_of(limb: &str, record: &Record, protocols: &Protocols) -> LimbSeen {
     ] {
         // Such as a smooth bone surface: what says that nothing is wrong is normal, too.
         let says = |call: &CallRow| match call.class.as_ref() {
-            Some(Class::Lesion) => class == Class::Normal && !is_changed(call),
+            Some(Class::Unremarkable) => class == Class::Normal,
             own => own == Some(&class),
         };
         let names = plain(of(&says).into_iter().filter(|code| !contradicted.contains(code)).collect());
@@ -460,7 +459,7 @@ fn shown(input: &ReportInput) -> Vec<OwnerPicture> {
     let mut found = Vec::new();
     let changed = |frame: &FrameRow| {
         findings(record).any(|call| {
-            says_changed(call, protocols) && frame.place.limb.is_some() && call.place.same_view(&frame.place)
+            says_changed(call) && frame.place.limb.is_some() && call.place.same_view(&frame.place)
         })
     };
     for frame in

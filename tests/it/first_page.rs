@@ -98,7 +98,7 @@ fn a_still_is_proposed_for_what_is_changed_and_not_for_what_is_said_to_be_sound(
     assert!(!shown.is_empty());
     assert_eq!(said(Class::Abnormal, "abnormal"), shown);
     for (class, term) in
-        [(Class::Lesion, "bone smooth"), (Class::Normal, "normal"), (Class::Absent, "not seen")]
+        [(Class::Unremarkable, "bone smooth"), (Class::Normal, "normal"), (Class::Absent, "not seen")]
     {
         assert_eq!(said(class, term), Vec::<usize>::new(), "{term}");
     }

@@ -15,6 +15,7 @@ use zonecall::exam::seq::Seq;
 use zonecall::frames::pairing::Tie;
 use zonecall::knowledge::measure::row::Name;
 use zonecall::knowledge::record::{Record, Status};
+use zonecall::language::closed_sets::Class;
 
 fn record(case: &Case) -> Record {
     case.record(&BUILT_IN.1)
@@ -76,6 +77,21 @@ fn size_normal_does_not_say_that_there_is_no_lesion() {
     let case = || said(&["left fore two bravo transverse superficial", area, "normal"]);
     assert_eq!(lesion(&case()), Some((None, true)), "normal is shown as that word");
     assert_eq!(lesion(&case().but(only_its_size_normal)).map(|row| row.1), None);
+}
+
+#[test]
+fn a_surface_that_is_as_it_should_be_is_no_lesion() {
+    let words = ["left fore three bravo transverse", "bone surface smooth"];
+    // Journals have it as a lesion, those of earlier versions as well as those of grammars that know no better.
+    let lines = support::exam_lines(&words);
+    let written = serde_json::to_string(&lines.events.last().unwrap().event).unwrap();
+    assert!(written.contains(r#""class":"lesion","term":"bone smooth""#), "{written}");
+    let record = record(&said(&words));
+    let row = record.calls.last().unwrap();
+    assert_eq!((row.class.clone(), row.term.as_deref()), (Some(Class::Unremarkable), Some("bone smooth")));
+    assert_eq!(row.place.structure.as_deref(), Some("BONE"));
+    let record = self::record(&said(&["left fore three bravo transverse", "irregular palmar cortex"]));
+    assert_eq!(record.calls.last().unwrap().class, Some(Class::Lesion));
 }
 
 #[test]

@@ -179,7 +179,7 @@ pub(super) fn sweep_missing(evidence: &Evidence) -> Vec<Hit> {
                 (&other.context.place.limb, &other.context.place.zone) == place && fits(&other.act)
             })
         };
-        let lesion = here(&|act| is_sure_lesion(act, evidence.protocols));
+        let lesion = here(&|act| is_sure_lesion(act));
         let swept = here(&|act| matches!(act, Act::Setting(set) if set.slot == sweep.setting));
         if (lesion || sweep.every_zone) && !swept {
             let zone = place.1.as_deref().unwrap_or_default();

@@ -24,15 +24,12 @@ use crate::language::closed_sets::Class;
 use crate::protocol::{Protocols, convert};
 
 fn lesions<'a>(evidence: &Evidence<'a>) -> impl Iterator<Item = &'a LoggedCall> {
-    evidence.exam.standing_calls().filter(|call| is_sure_lesion(&call.act, evidence.protocols))
+    evidence.exam.standing_calls().filter(|call| is_sure_lesion(&call.act))
 }
 
-/// A lesion that the speaker was sure of: a possible one counts neither as present nor as absent. A finding that says that
-/// nothing is wrong is none.
-pub(super) fn is_sure_lesion(act: &Act, protocols: &Protocols) -> bool {
-    matches!(act, Act::Finding(found) if found.class == Class::Lesion
-        && found.certainty.is_none()
-        && !protocols.is_no_lesion(&found.term))
+/// A lesion that the speaker was sure of: a possible one counts neither as present nor as absent.
+pub(super) fn is_sure_lesion(act: &Act) -> bool {
+    matches!(act, Act::Finding(found) if found.class == Class::Lesion && found.certainty.is_none())
 }
 
 pub(super) fn larger(evidence: &Evidence) -> Vec<Hit> {

@@ -142,7 +142,7 @@ pub(super) fn lesion_in_one_plane(evidence: &Evidence) -> Vec<Hit> {
             .exam
             .standing_calls()
             .filter(|call| is_here(call, &rows[0]))
-            .find(|call| is_sure_lesion(&call.act, evidence.protocols));
+            .find(|call| is_sure_lesion(&call.act));
         let (seen, unseen): (Vec<_>, Vec<_>) = rows.iter().partition(|row| row.frames > 0 || row.saves > 0);
         if let (Some(call), [seen], [unseen, ..]) = (lesion, seen.as_slice(), unseen.as_slice()) {
             hits.push(Hit::call(

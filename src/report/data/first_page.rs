@@ -190,7 +190,7 @@ fn not_shown(input: &ReportInput) -> Vec<String> {
     let doubted = frames
         .filter(|(_, frame)| !is_sure(frame))
         .filter(|(_, frame)| frame.key != Some(false))
-        .filter(|(_, frame)| frame.key == Some(true) || has_finding(record, &frame.place, protocols));
+        .filter(|(_, frame)| frame.key == Some(true) || has_finding(record, &frame.place));
     let line = |(idx, frame): (usize, &FrameRow)| {
         format!(
             "Still {}, {}: not shown, because its label is in doubt.",

@@ -176,7 +176,7 @@ export function moveCall(exam, call, change) {
 }
 
 const KINDS = [["view", "A new place"], ["value", "A value"], ["finding", "A finding"], ["save", "A still was saved"]];
-const CLASSES = [["normal", "normal"], ["absent", "not found"], ["lesion", "lesion"], ["not_done", "not done"], ["quality", "image quality"]];
+const CLASSES = [["normal", "normal"], ["absent", "not found"], ["lesion", "lesion"], ["unremarkable", "unremarkable"], ["not_done", "not done"], ["quality", "image quality"]];
 
 /** Adds a call that was made and not heard. */
 export function addCall(exam, at, change) {

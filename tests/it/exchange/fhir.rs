@@ -6,6 +6,7 @@ use std::process::Command;
 use serde_json::Value;
 
 use super::stage::{doubtful, enter, export, folder, folder_of, said_of, sign};
+use crate::support::write_journal;
 
 /// What the validator finds fault with: errors, and warnings other than the known ones.
 fn judged(bundle: &str) -> (bool, Vec<String>) {
@@ -73,6 +74,19 @@ fn the_bundle_is_valid_before_and_after_a_signature_and_says_which_it_is() {
             assert!(methods.contains(&how), "{methods:?}");
         }
     }
+}
+
+#[test]
+fn a_surface_that_is_as_it_should_be_goes_out_as_that_finding() {
+    let exam = tempfile::tempdir().unwrap();
+    write_journal(exam.path(), &[(2.0, "left fore three bravo transverse"), (6.0, "bone surface smooth")]);
+    let text = bundle(exam.path());
+    assert_eq!(judged(&text), (true, Vec::new()));
+    let bundle: Value = serde_json::from_str(&text).unwrap();
+    let said = of_kind(&bundle, "Observation");
+    let seen: Vec<(&Value, &Value)> =
+        said.iter().map(|row| (&row["code"]["text"], &row["valueCodeableConcept"]["text"])).collect();
+    assert!(text.contains("bone smooth") && !text.contains("Lesion"), "{seen:?}");
 }
 
 #[test]
