@@ -45,6 +45,8 @@ pub struct Timeline {
     pub anchors: Vec<Anchor>,
     /// In the order of the journal.
     pub jumps: Vec<ClockJump>,
+    /// When listening began anew after a restart of the program: what the computer's clock did until then nobody knows.
+    pub restarts: Vec<DateTime<Utc>>,
     /// Since the program began to listen: the first reading of both clocks, and how far the wall clock is ahead now.
     run: Option<Run>,
     /// Sound was lost since the last anchor, so the next one is expected to lie further on.
@@ -100,7 +102,9 @@ impl Timeline {
                 let kind = JumpKind::Wall;
                 self.jumps.push(ClockJump { seq, sample: anchor.sample, at: due, by_ms, kind });
             }
-            self.anchors.push(Anchor { wall: anchor.wall.max(due), ..anchor.clone() });
+            let wall = anchor.wall.max(due);
+            self.restarts.push(wall);
+            self.anchors.push(Anchor { wall, ..anchor.clone() });
             return;
         }
         let wall = match &mut self.run {

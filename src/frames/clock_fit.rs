@@ -62,7 +62,7 @@ impl Candidate {
 }
 
 /// By how much a rival may explain less: a fifth, or one and a half pairs.
-fn slack(best_score: f64) -> f64 {
+pub(super) fn slack(best_score: f64) -> f64 {
     (0.2 * best_score).max(1.5)
 }
 
@@ -106,7 +106,16 @@ pub fn exam_s(clock: &ClockFit, scanner_s: f64) -> f64 {
 /// Clocks that give a clock mark its still go before all others.
 #[must_use]
 pub fn clock_fit(said: &[Said], saved: &[Saved], known: Option<&KnownOffset>) -> Fit {
-    let step_s = saved.iter().map(|still| still.resolution_s).fold(0.0, f64::max).min(2.0);
+    let candidates = candidates(said, saved, known);
+    if let (true, Some(known)) = (candidates.is_empty(), known) {
+        return Fit { candidates: vec![as_known(known)], confidence: KNOWN_TRUST };
+    }
+    judge(candidates)
+}
+
+/// Every clock that explains more of the stills than chance would, the best first; both lists in order of time.
+pub(super) fn candidates(said: &[Said], saved: &[Saved], known: Option<&KnownOffset>) -> Vec<Candidate> {
+    let step_s = step_s(saved);
     let reach_s = REACH_S + step_s / 2.0;
     let mut candidates: Vec<Candidate> = Vec::new();
     for (offset_s, drift) in vote(said, saved, reach_s) {
@@ -123,10 +132,18 @@ pub fn clock_fit(said: &[Said], saved: &[Saved], known: Option<&KnownOffset>) ->
         }
     }
     candidates.sort_by(better);
-    if let (true, Some(known)) = (candidates.is_empty(), known) {
-        return Fit { candidates: vec![as_known(known)], confidence: KNOWN_TRUST };
-    }
-    judge(candidates)
+    candidates
+}
+
+/// The widest step of the stills' times, in seconds.
+fn step_s(saved: &[Saved]) -> f64 {
+    saved.iter().map(|still| still.resolution_s).fold(0.0, f64::max).min(2.0)
+}
+
+/// How much pairs speak for a clock that are so many seconds off by it: each counts by how close it is.
+pub(super) fn score(off: impl IntoIterator<Item = f64>, saved: &[Saved]) -> f64 {
+    let widest_s = REACH_S + step_s(saved) / 2.0 + BIN_S;
+    off.into_iter().map(|off| 1.0 - 0.6 * (off / widest_s).powi(2)).sum()
 }
 
 /// The clock of an earlier exam, where this one says nothing of it.
@@ -201,7 +218,7 @@ fn refine(
     }
     let off: Vec<f64> = pairs.iter().map(|pair| residual(said, saved, *pair, &line)).collect();
     let spread_s = 1.4826 * median(off.iter().map(|off| off.abs()).collect());
-    let score = off.iter().map(|off| 1.0 - 0.6 * (off / (reach_s + BIN_S)).powi(2)).sum();
+    let score = score(off.iter().copied(), saved);
     let marks = pairs.iter().filter(|(call, _)| said[*call].mark).count();
     let drift_doubt = ((line.high - line.low) / 2.0).min(1e-6 * DRIFT_PPM_MAX);
     // Standard error of a median of normal values: 1.2533 sigma / sqrt(n).

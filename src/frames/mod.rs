@@ -24,6 +24,8 @@ pub mod clock_fit;
 pub mod known_clock;
 pub(crate) mod save_times;
 mod by_hand;
+mod reading;
+mod stretch;
 pub mod pair;
 pub mod outside;
 pub mod scale;

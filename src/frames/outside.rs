@@ -11,8 +11,8 @@ use chrono::{DateTime, Utc};
 use crate::exam::event::Frame;
 use crate::exam::fold::Exam;
 use crate::frames::clock_fit::{exam_s, scanner_s};
-use crate::frames::pair::bounds_s;
 use crate::frames::pairing::{ClockFit, PairedFrame, Pairing, Tie};
+use crate::frames::reading::bounds_s;
 use crate::frames::save_times::saved_at;
 
 /// Stills further than this from the beginning or the end of the exam are of another one, in seconds: ten minutes, in which

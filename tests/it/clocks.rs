@@ -28,6 +28,10 @@ const SAID: [(f64, &str); 8] = [
 /// Seconds at which the clocks are read.
 const READ_S: [i64; 2] = [60, 120];
 
+/// The sample at which the program was restarted, in seconds, and how long it was stopped.
+const RESTARTED_S: i64 = 85;
+const AWAY_S: i64 = 60;
+
 fn start() -> DateTime<Utc> {
     support::header().started_at
 }
@@ -41,27 +45,28 @@ fn anchor(at_s: i64, step_s: i64) -> Anchor {
     }
 }
 
-/// The exam with stills as the scanner saved them; this computer's clock is set by `step_s` after `after_s`.
-fn exam(after_s: i64, step_s: i64) -> Exam {
-    let (said, folder) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
-    support::write_journal(said.path(), &SAID);
+/// An exam with these words, with stills as the scanner saved them, `away_s` after its saves; `before` may write lines
+/// before the line of a sample.
+fn written(
+    said: &[(f64, &str)],
+    mut before: impl FnMut(&mut Journal, Sample),
+    away_s: impl Fn(f64) -> f64,
+) -> Exam {
+    let (heard, folder) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+    support::write_journal(heard.path(), said);
     let mut journal = Journal::create(folder.path()).unwrap();
-    let mut clocks = READ_S.into_iter().peekable();
     let mut number = BTreeMap::new();
-    // What was said, with the clocks read in between.
-    for line in journal::read(said.path()).unwrap().events {
-        while let Some(at_s) = clocks.next_if(|at_s| anchor(*at_s, 0).sample <= line.sample) {
-            let read = anchor(at_s, if at_s > after_s { step_s } else { 0 });
-            journal.append(read.wall, read.sample, &Event::Anchor(read.clone())).unwrap();
-        }
+    for line in journal::read(heard.path()).unwrap().events {
+        before(&mut journal, line.sample);
         let event = match line.event {
             Event::Call(call) => Event::Call(CallEvent { heard_seq: number[&call.heard_seq], ..call }),
             event => event,
         };
         number.insert(line.seq, journal.append(line.at, line.sample, &event).unwrap());
     }
-    for (number, (at_s, _)) in SAID.iter().filter(|said| said.1 == "save").enumerate() {
-        let saved_at = start() + TimeDelta::milliseconds(((at_s - 197.0) * 1000.0) as i64);
+    for (number, (at_s, _)) in said.iter().filter(|said| said.1 == "save").enumerate() {
+        let saved_s = at_s + away_s(*at_s) - 197.0;
+        let saved_at = start() + TimeDelta::milliseconds((saved_s * 1000.0) as i64);
         let frame = Frame {
             id: format!("1.2.{number}"),
             file: format!("{number}.dcm"),
@@ -73,6 +78,34 @@ fn exam(after_s: i64, step_s: i64) -> Exam {
         journal.append(start(), Sample::FIRST, &Event::Frame(Box::new(frame))).unwrap();
     }
     fold(&journal::read(folder.path()).unwrap(), &BUILT_IN.1).unwrap()
+}
+
+/// The exam while this computer's clock is set by `step_s` after `after_s`.
+fn exam(after_s: i64, step_s: i64) -> Exam {
+    let mut clocks = READ_S.into_iter().peekable();
+    let read = |journal: &mut Journal, sample: Sample| {
+        while let Some(at_s) = clocks.next_if(|at_s| anchor(*at_s, 0).sample <= sample) {
+            let read = anchor(at_s, if at_s > after_s { step_s } else { 0 });
+            journal.append(read.wall, read.sample, &Event::Anchor(read.clone())).unwrap();
+        }
+    };
+    written(&SAID, read, |_| 0.0)
+}
+
+/// The exam whose program was stopped for a minute in the middle; meanwhile the clock stood still for `stood_s`.
+fn restarted(said: &[(f64, &str)], stood_s: i64) -> Exam {
+    let mut is_due = true;
+    let resume = |journal: &mut Journal, sample: Sample| {
+        let first = anchor(RESTARTED_S, AWAY_S - stood_s);
+        if sample >= first.sample && std::mem::take(&mut is_due) {
+            let engine = support::header().engine;
+            let resumed = Event::Resumed { engine, grammar_sha256: "0".repeat(64) };
+            let first = Anchor { monotonic_ns: 0, ..first };
+            journal.append(first.wall, first.sample, &resumed).unwrap();
+            journal.append(first.wall, first.sample, &Event::Anchor(first.clone())).unwrap();
+        }
+    };
+    written(said, resume, |at_s| if at_s < RESTARTED_S as f64 { 0.0 } else { AWAY_S as f64 })
 }
 
 fn recorded(exam: &Exam) -> Record {
@@ -101,6 +134,42 @@ fn a_clock_that_is_set_changes_no_label_and_puts_what_follows_in_doubt() {
         for (frame, (at_s, _)) in set.frames.iter().zip(SAID.iter().filter(|said| said.1 == "save")) {
             assert_eq!(doubtful(frame), *at_s >= jumped_s, "{at_s} s, jumped at {jumped_s} s");
         }
+    }
+}
+
+/// The clock stood still while the program was stopped: nothing in the journal shows it but the saves.
+#[test]
+fn a_clock_that_stood_still_across_a_restart_is_found_by_the_saves_on_either_side() {
+    const DOUBT: &str = "the clock around a restart is not confirmed";
+    let places = ["LF 1A T", "LF 2A T", "RF 1A T", "RF 2A T"];
+    let doubted = |record: &Record| -> Vec<bool> {
+        record.frames.iter().map(|frame| frame.doubt.iter().any(|doubt| doubt == DOUBT)).collect()
+    };
+    let right =
+        |record: &Record| record.frames.iter().zip(places).all(|(row, place)| row.place.codes() == place);
+    let sure = recorded(&restarted(&SAID, 0));
+    assert!(right(&sure), "{:?}", labels(&sure));
+    assert_eq!(doubted(&sure), [false; 4]);
+    for stood_s in [5, 17, 20, 35, 48, 60] {
+        let exam = restarted(&SAID, stood_s);
+        assert_eq!(exam.timeline.jumps, [], "the clock did not fall behind");
+        let record = recorded(&exam);
+        // Each half has its own clock; one of them is that of the exam.
+        assert!(right(&record), "{stood_s} s: {:?}", labels(&record));
+        let doubted = doubted(&record);
+        assert!(doubted[..2] == [true; 2] || doubted[2..] == [true; 2], "{stood_s} s: {doubted:?}");
+    }
+    // One save since the restart proves nothing, whatever the clock did.
+    for stood_s in [0, 17, 35, 50] {
+        let record = recorded(&restarted(&SAID[..6], stood_s));
+        for (row, place) in record.frames.iter().zip(places) {
+            let is_open = !row.doubt.is_empty() || row.place.codes().is_empty();
+            assert!(is_open || row.place.codes() == place, "{stood_s} s: {row:#?}");
+        }
+        assert!(
+            !record.frames[2].doubt.is_empty() || record.frames[2].place.codes().is_empty(),
+            "{stood_s} s"
+        );
     }
 }
 

@@ -37,13 +37,14 @@ pub fn rule_ids() -> impl Iterator<Item = &'static str> {
     RULES.iter().map(|rule| rule.0)
 }
 
-const RULES: [(&str, Find); 80] = [
+const RULES: [(&str, Find); 81] = [
     ("journal-damage", journal::damage),
     (TORN, journal::torn),
     ("exam-moved", journal::moved),
     ("audio-lost", journal::audio_lost),
     ("clock-unknown", stills::clock_unknown),
     (CLOCK_JUMPED, journal::clock_jumped),
+    ("clock-after-restart", stills::after_restart),
     ("file-changed", journal::file_changed),
     ("signed-record-differs", journal::other_record),
     ("signed-record-worded", journal::other_words),

@@ -33,6 +33,24 @@ pub(super) fn clock_unknown(evidence: &Evidence) -> Vec<Hit> {
     vec![Hit::new(format!("the scanner's clock could not be matched to the exam: {remedy}"))]
 }
 
+/// Stills between two restarts of the program, where too few saves fit their stills by the clock of the whole exam.
+pub(super) fn after_restart(evidence: &Evidence) -> Vec<Hit> {
+    let remedy = evidence.by_ear("listen, and check its label");
+    let unsure = evidence.frames.iter().zip(&evidence.pairing.unsure).filter(|(_, unsure)| **unsure);
+    let labelled = |(row, _): &(&FrameRow, &bool)| {
+        matches!(row.status, Status::Spoken | Status::Context) && row.copy_of.is_none()
+    };
+    let hit = |(row, _): (&FrameRow, &bool)| {
+        let message = format!(
+            "still `{}` was saved in a part of the exam, before or after a restart of the program, whose own saves do not \
+             confirm the clock; {remedy}",
+            row.name()
+        );
+        Hit::still(row, message)
+    };
+    unsure.filter(labelled).map(hit).collect()
+}
+
 pub(super) fn ambiguous(evidence: &Evidence) -> Vec<Hit> {
     let remedy = evidence.by_ear("listen and choose one");
     of_status(evidence, Status::Ambiguous, &format!("fits two labels; {remedy}"))

@@ -13,6 +13,14 @@ use crate::support::case::{Case, problem, said};
 
 pub(crate) const CASES: &[Cases] = &[
     ("clock-unknown", clock_unknown),
+    ("clock-after-restart", |rule| {
+        let unsure = |case: Case| case.but(|case| case.pairing.unsure = vec![true]);
+        rule.fires("do not confirm the clock", &unsure(view().still(Tie::Save(1))));
+        rule.fires("do not confirm the clock", &unsure(view().still(Tie::Context(0))));
+        rule.silent(&unsure(view().still(Tie::Nothing)));
+        rule.silent(&unsure(view().still(Tie::Hand(1))));
+        rule.silent(&fine());
+    }),
     ("horse-unknown", |rule| {
         let named = |name: Option<&str>, id: Option<&str>| {
             said(&["left fore"]).but(|case| {

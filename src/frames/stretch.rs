@@ -1,0 +1,188 @@
+//! The clock of the whole exam, held against the saves of each stretch between two restarts of the program.
+//!
+//! Takes: the moments, the stills, the clock that explains most of them, and the labels that it gives.
+//! Gives: which stills lie in a stretch whose own saves do not bear that clock out, and the labels as the stretch has them.
+//! Never: takes for granted that the computer's clock ran on while the program was stopped.
+//! Tested in: `tests/it/clocks.rs`, `tests/it/simulated.rs`.
+
+use std::ops::Range;
+
+use crate::exam::fold::Exam;
+use crate::frames::clock_fit::{Candidate, Said, Saved, candidates, exam_s, score, slack};
+use crate::frames::pairing::{ClockFit, PairedFrame, Tie};
+use crate::frames::reading::{NumberedStill, PairMoment, PairReading, call_of, label, since_start_s};
+use crate::frames::vote::APART_S;
+
+/// Pairs that bear a clock out: one save may have a still of another by chance; our own choice.
+const PAIRS_MIN: usize = 2;
+/// A clock of the stretch's own is a rival where it explains all but half a pair of what the clock of the exam explains;
+/// our own choice.
+const RIVAL_LACKS: f64 = 0.5;
+
+/// A part of the exam in which the program ran on.
+struct Stretch {
+    from_s: f64,
+    to_s: f64,
+    moments: Range<usize>,
+    /// Index into the stills: those that the clock of the exam gives to no other stretch.
+    stills: Vec<usize>,
+    /// Its own saves bear out the clock of the exam.
+    is_sure: bool,
+    /// Clocks of its own that explain it about as well, or better.
+    rivals: Vec<Candidate>,
+    /// The first of them explains clearly more than the clock of the exam and than the others.
+    has_own: bool,
+}
+
+impl Stretch {
+    fn holds(&self, at_s: f64) -> bool {
+        (self.from_s..self.to_s).contains(&at_s)
+    }
+}
+
+/// Holds the labels of an exam whose program was restarted against the saves of each stretch; gives by the place in the
+/// caller's list whether a still's stretch leaves its time unsure.
+///
+/// A label that a clock of the stretch's own contradicts becomes that clock's, where it explains clearly more, and is
+/// left open otherwise.
+pub(super) fn hold_by_stretch(
+    exam: &Exam,
+    moments: &[PairMoment],
+    stills: &[NumberedStill],
+    best: &Candidate,
+    paired: &mut [PairedFrame],
+) -> Vec<bool> {
+    let mut unsure = vec![false; paired.len()];
+    if exam.timeline.restarts.is_empty() {
+        return unsure;
+    }
+    let stretches = stretches(exam, moments, stills, best);
+    for stretch in &stretches {
+        for rival in &stretch.rivals {
+            by_rival(exam, moments, stills, (stretch, rival), paired);
+        }
+    }
+    // A still that was said to be saved where no clock is sure may be any that no save was left for.
+    let is_one_adrift = stretches.iter().any(|stretch| !stretch.is_sure && !stretch.moments.is_empty());
+    for still in stills {
+        let paired = &paired[still.frame];
+        let at_s = match paired.tie {
+            Tie::Save(call) => Some(since_start_s(exam, exam.calls[call].said_at)),
+            _ => paired.exam_s,
+        };
+        let is_sure =
+            stretches.iter().any(|stretch| stretch.is_sure && at_s.is_some_and(|at_s| stretch.holds(at_s)));
+        unsure[still.frame] = !is_sure || is_one_adrift && matches!(paired.tie, Tie::Context(_));
+    }
+    unsure
+}
+
+fn stretches(
+    exam: &Exam,
+    moments: &[PairMoment],
+    stills: &[NumberedStill],
+    best: &Candidate,
+) -> Vec<Stretch> {
+    let whole = PairReading::new(exam, moments, stills, best);
+    let restarts = exam.timeline.restarts.iter().map(|at| since_start_s(exam, *at));
+    let mut ends_s: Vec<f64> = restarts.chain([f64::INFINITY]).collect();
+    ends_s.sort_by(f64::total_cmp);
+    let mut from_s = f64::NEG_INFINITY;
+    let mut found = Vec::new();
+    for to_s in ends_s {
+        let first = moments.partition_point(|moment| moment.at_s < from_s);
+        let end = moments.partition_point(|moment| moment.at_s < to_s);
+        found.push(stretch(&whole, moments, stills, best, (from_s, to_s), first..end));
+        from_s = to_s;
+    }
+    found
+}
+
+fn stretch(
+    whole: &PairReading,
+    moments: &[PairMoment],
+    stills: &[NumberedStill],
+    best: &Candidate,
+    (from_s, to_s): (f64, f64),
+    range: Range<usize>,
+) -> Stretch {
+    let is_free = |still: &usize| whole.moment_of[*still].is_none_or(|moment| range.contains(&moment));
+    let own: Vec<usize> = (0..stills.len()).filter(is_free).collect();
+    // By the clock of the exam, so that a clock of its own is one that was set meanwhile, not one that is years off.
+    let saved_by = |still: &usize| Saved { at_s: whole.at_s[*still], ..stills[*still].saved };
+    let mut saved: Vec<Saved> = own.iter().map(saved_by).collect();
+    saved.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
+    let said: Vec<Said> =
+        moments[range.clone()].iter().map(|moment| Said { at_s: moment.at_s, mark: moment.mark }).collect();
+    let pairs: Vec<(usize, usize)> =
+        (own.iter()).filter_map(|still| Some((whole.moment_of[*still]?, *still))).collect();
+    let explained =
+        score(pairs.iter().map(|(moment, still)| whole.at_s[*still] - moments[*moment].at_s), &saved);
+    let middle_s =
+        said.first().zip(said.last()).map_or(0.0, |(first, last)| f64::midpoint(first.at_s, last.at_s));
+    let mut rivals: Vec<Candidate> = candidates(&said, &saved, None)
+        .into_iter()
+        .filter(|own| (exam_s(&own.clock, middle_s) - middle_s).abs() >= APART_S)
+        .filter(|own| own.score >= explained - RIVAL_LACKS)
+        .collect();
+    let next = rivals.get(1).map_or(explained, |next| next.score.max(explained));
+    let has_own = rivals.first().is_some_and(|own| own.score - next > slack(own.score));
+    if has_own {
+        rivals.truncate(1);
+    }
+    let is_marked = pairs.iter().any(|(moment, _)| moments[*moment].mark);
+    let is_sure = rivals.is_empty() && (is_marked || pairs.len() >= PAIRS_MIN);
+    let rivals = rivals.into_iter().map(|own| own_clock(own, &best.clock)).collect();
+    Stretch { from_s, to_s, moments: range, stills: own, is_sure, rivals, has_own }
+}
+
+/// A clock that was fitted to times by the clock of the exam, as one that is read against the scanner's.
+fn own_clock(own: Candidate, best: &ClockFit) -> Candidate {
+    let (ours, theirs) = (1e-6 * own.clock.drift_ppm, 1e-6 * best.drift_ppm);
+    let offset_s = best.offset_s + own.clock.offset_s * (1.0 + theirs);
+    let drift_ppm = 1e6 * ((1.0 + ours) * (1.0 + theirs) - 1.0);
+    Candidate { clock: ClockFit { offset_s, drift_ppm, ..own.clock }, ..own }
+}
+
+/// Puts what a clock of the stretch's own says against the labels that the clock of the exam gave.
+fn by_rival(
+    exam: &Exam,
+    moments: &[PairMoment],
+    stills: &[NumberedStill],
+    (stretch, rival): (&Stretch, &Candidate),
+    paired: &mut [PairedFrame],
+) {
+    let own: Vec<NumberedStill> = stretch.stills.iter().map(|still| stills[*still].clone()).collect();
+    let reading = PairReading::new(exam, &moments[stretch.moments.clone()], &own, rival);
+    for (still, other) in own.iter().zip(reading.frames(1.0 - 0.5_f64.powf(rival.score))) {
+        let before = &mut paired[still.frame];
+        let holds = |paired: &PairedFrame| paired.exam_s.is_some_and(|at_s| stretch.holds(at_s));
+        if before.tie == Tie::Open || !holds(&other) && !holds(before) {
+            continue;
+        }
+        let places = [call_of(before.tie), call_of(other.tie)].map(|call| call.map(|call| label(exam, call)));
+        if places[0] == places[1] {
+            continue;
+        }
+        if stretch.has_own && holds(&other) {
+            *before = other;
+        } else if call_of(before.tie).is_some() {
+            *before = open(before, &other);
+        }
+    }
+}
+
+/// Two readings, of which neither is chosen.
+fn open(one: &PairedFrame, other: &PairedFrame) -> PairedFrame {
+    let rival = |paired: &PairedFrame, why: &str| Some((call_of(paired.tie)?, 0.5, why.to_owned()));
+    let rivals = [
+        rival(one, "by the clock of the whole exam"),
+        rival(other, "by the saves between two restarts of the program"),
+    ];
+    PairedFrame {
+        exam_s: one.exam_s,
+        tie: Tie::Open,
+        confidence: 0.5,
+        rivals: rivals.into_iter().flatten().collect(),
+    }
+}
