@@ -56,12 +56,18 @@ pub(super) const TARGETS: &[Target] = &[
     ("page", seeds::page, |_| page()),
 ];
 
-/// Three that fail, each in its way.
+/// Four that fail, each in its way.
 pub(super) const BROKEN: &[Target] = &[
     ("broken-panic", seeds::settings, |_| Box::new(|_| panic!("as it must"))),
     ("broken-hang", seeds::settings, |_| Box::new(|_| std::thread::sleep(Duration::from_secs(60)))),
+    ("broken-loop", seeds::settings, |_| Box::new(|_| go_in_circles())),
     ("broken-memory", seeds::settings, |_| Box::new(|_| drop(std::hint::black_box(vec![1_u8; 1 << 30])))),
 ];
+
+/// A program of its own that never ends.
+fn go_in_circles() {
+    Command::new("bash").args(["-c", "while :; do :; done"]).status().unwrap();
+}
 
 fn text(input: &[u8]) -> String {
     String::from_utf8_lossy(input).into_owned()
