@@ -2,6 +2,7 @@
 
 use std::io::{Read, Write};
 use std::net::TcpStream;
+use std::process::Stdio;
 use std::time::{Duration, Instant};
 
 use zonecall::exchange::network::InboxOutcome;
@@ -60,15 +61,7 @@ fn a_half_line_of_the_list_is_named_and_no_other_is_glued_to_it() {
     let whole = std::fs::read(&list).unwrap();
     for cut in [whole.len() / 2, whole.len() - 1] {
         std::fs::write(&list, &whole[..cut]).unwrap();
-        let port = free_port().to_string();
-        let receiver = std::process::Command::new(env!("CARGO_BIN_EXE_zonecall"))
-            .args(["receive", "--into", into.path().to_str().unwrap(), "--port", &port])
-            .stdout(std::process::Stdio::null())
-            .stderr(std::process::Stdio::piped())
-            .spawn()
-            .unwrap();
-        super::peers::await_port(port.parse().unwrap());
-        let receiving = Receiving { child: receiver, port, into: into.path().to_owned() };
+        let mut receiving = Receiving::start_with(into.path(), &[], Stdio::piped());
         let (code, said) = receiving.storescu(&[stills[0].as_str()]);
         assert_eq!(code, Some(0), "{said}");
         let lines = || {
@@ -77,7 +70,6 @@ fn a_half_line_of_the_list_is_named_and_no_other_is_glued_to_it() {
             lines.map(<[u8]>::to_vec).collect::<Vec<_>>()
         };
         let until = Instant::now() + PATIENCE;
-        // Asking whether it listens is a line, too.
         let is_known = |line: &Vec<u8>| String::from_utf8_lossy(line).contains("\"known\"");
         while !lines().iter().any(is_known) && Instant::now() < until {
             std::thread::sleep(Duration::from_millis(20));
@@ -89,7 +81,6 @@ fn a_half_line_of_the_list_is_named_and_no_other_is_glued_to_it() {
             assert!(read.is_ok(), "{}", String::from_utf8_lossy(line));
         }
         assert!(found[1..].iter().any(is_known));
-        let mut receiving = receiving;
         receiving.child.kill().unwrap();
         let mut told = String::new();
         receiving.child.stderr.take().unwrap().read_to_string(&mut told).unwrap();

@@ -30,11 +30,17 @@ impl Drop for Receiving {
 
 impl Receiving {
     pub(crate) fn start(into: &Path, more: &[&str]) -> Receiving {
+        Receiving::start_with(into, more, Stdio::inherit())
+    }
+
+    /// The same with its complaints to `errors`.
+    pub(crate) fn start_with(into: &Path, more: &[&str], errors: Stdio) -> Receiving {
         let mut child = Command::new(env!("CARGO_BIN_EXE_zonecall"))
             .args(["receive", "--into", into.to_str().unwrap()])
             .args(if more.contains(&"--port") { &[][..] } else { &["--port", "0"] })
             .args(more)
             .stdout(Stdio::piped())
+            .stderr(errors)
             .spawn()
             .unwrap();
         let mut lines = BufReader::new(child.stdout.take().unwrap());
