@@ -3,7 +3,7 @@
 //! Takes: samples in order, with an engine, the language and the protocols.
 //! Gives: utterances that are over, and what each means by itself.
 //! Never: takes the beginning of a phrase for the whole; what may go on waits, at most `OPEN_PAUSE`.
-//! Tested in: `tests/it/stream.rs`, `tests/it/early.rs`, `tests/it/neural.rs`.
+//! Tested in: `tests/it/segmenter.rs`, `tests/it/stream.rs`, `tests/it/early.rs`, `tests/it/neural.rs`.
 
 use crate::clock::Sample;
 use crate::exam::parse::{Parsed, meaning, parse};
@@ -170,6 +170,12 @@ impl AtPauses<'_, '_> {
         last.is_some_and(|call| call.act.is_closing())
     }
 
+    /// The words heard last, sure or not.
+    fn words_heard(&self) -> Vec<String> {
+        let last = self.known.last().into_iter();
+        last.flat_map(|(utterance, _)| utterance.words.iter().map(|word| word.text.clone())).collect()
+    }
+
     /// The words of what was said so far, where they are surely heard and a phrase; and whether it is but a beginning.
     fn hear(&mut self, audio: &UtteranceAudio) -> Result<(Option<Vec<String>>, bool), EngineError> {
         let (utterance, is_half) = self.ear.engine.recognise_so_far(audio)?;
@@ -205,9 +211,12 @@ impl StreamListener for AtPauses<'_, '_> {
 
     fn goes_on(&mut self, parts: &StreamParts) -> Result<bool, EngineError> {
         let (Some(both), _) = self.hear(&parts.both)? else {
-            // Together they are not clear: two calls, if the second is clear by itself.
+            let together = self.words_heard();
             let (second, is_half) = self.hear(&parts.second)?;
-            return Ok(second.is_none() || is_half);
+            let Some(second) = second.filter(|_| !is_half) else { return Ok(true) };
+            // Together they are not clear: two calls, as the second is clear by itself. But a short pause does not choose
+            // between the meanings of words that are the same either way.
+            return Ok(!parts.is_long_pause && together.len() > second.len() && together.ends_with(&second));
         };
         if parts.was.is_whole() && !parts.is_long_pause {
             // Calls said in one go are one utterance, as long as all of it is clear.

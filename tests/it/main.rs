@@ -15,6 +15,7 @@ mod archive;
 mod archive_command;
 mod ask;
 mod screen_view;
+mod segmenter;
 mod stakes;
 mod sound_reader;
 mod stream;
