@@ -89,7 +89,7 @@ impl Tool {
     fn hear(&mut self, file: &Path, said: &[SpokenStretch]) -> (Vec<(Seq, Event)>, Vec<Ended>) {
         let (mut lines, mut ended) = (Vec::new(), Vec::new());
         let mut attention = Attention::default();
-        let mut cutter = UtteranceSegmenter::new(Sample::FIRST, self.ending, &self.ear);
+        let mut segmenter = UtteranceSegmenter::new(Sample::FIRST, self.ending, &self.ear);
         self.ear.follow(Moment { limb: None, asked: false });
         let mut recording = recording::open(file).unwrap();
         loop {
@@ -98,11 +98,11 @@ impl Tool {
             let ear =
                 SegmenterEar { engine: &mut self.ear, language: &self.language, protocols: &self.protocols };
             let over = match &block {
-                Some(block) => cutter.take(block, self.ending, ear),
-                None => cutter.finish(ear),
+                Some(block) => segmenter.take(block, self.ending, ear),
+                None => segmenter.finish(ear),
             };
             for audio in over.unwrap() {
-                self.utterance(&audio, &mut cutter, &mut attention, said, &mut lines, &mut ended);
+                self.utterance(&audio, &mut segmenter, &mut attention, said, &mut lines, &mut ended);
             }
             if is_last {
                 return (lines, ended);
@@ -113,7 +113,7 @@ impl Tool {
     fn utterance(
         &mut self,
         audio: &UtteranceAudio,
-        cutter: &mut UtteranceSegmenter,
+        segmenter: &mut UtteranceSegmenter,
         attention: &mut Attention,
         said: &[SpokenStretch],
         lines: &mut Vec<(Seq, Event)>,
@@ -121,7 +121,7 @@ impl Tool {
     ) {
         let ear =
             SegmenterEar { engine: &mut self.ear, language: &self.language, protocols: &self.protocols };
-        let (utterance, parsed) = cutter.recognise(audio, ear).unwrap();
+        let (utterance, parsed) = segmenter.recognise(audio, ear).unwrap();
         let scored = self.ear.score(audio).unwrap();
         let text = utterance.text();
         let rivals: Vec<String> =
@@ -152,7 +152,7 @@ impl Tool {
                 "support": scored.support, "begun": scored.begun })
         });
         ended.push(Ended { span: audio.span, line, case });
-        let (event, calls) = attention.attend(utterance, parsed);
+        let (event, calls) = attention.decide(utterance, parsed);
         let heard_seq = Seq(lines.len() as u64 + 1);
         lines.push((heard_seq, Event::Utterance(event)));
         for call in calls {
@@ -160,7 +160,7 @@ impl Tool {
                 && let Some(limb) = &view.limb
             {
                 self.ear.follow(Moment { limb: Some(limb), asked: false });
-                cutter.expect_answer(AnswerExpected::No);
+                segmenter.expect_answer(AnswerExpected::No);
             }
             lines.push((Seq(lines.len() as u64 + 1), Event::Call(CallEvent { heard_seq, call })));
         }

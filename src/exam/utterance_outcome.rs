@@ -87,8 +87,8 @@ impl Attention {
     }
 
     /// Decides what becomes of one utterance.
-    pub fn attend(&mut self, utterance: Utterance, parsed: Parsed) -> (UtteranceEvent, Vec<Call>) {
-        let (outcome, mut calls, problems) = self.decide(&utterance, parsed);
+    pub fn decide(&mut self, utterance: Utterance, parsed: Parsed) -> (UtteranceEvent, Vec<Call>) {
+        let (outcome, mut calls, problems) = self.outcome(&utterance, parsed);
         let is_lost = outcome == Outcome::NotUnderstood;
         self.lost_until = is_lost.then_some(utterance.span.to);
         if is_lost {
@@ -168,7 +168,7 @@ impl Attention {
         (if says_what { words } else { utterance.span.from }) < until
     }
 
-    fn decide(&mut self, utterance: &Utterance, mut parsed: Parsed) -> (Outcome, Vec<Call>, Vec<Problem>) {
+    fn outcome(&mut self, utterance: &Utterance, mut parsed: Parsed) -> (Outcome, Vec<Call>, Vec<Problem>) {
         if utterance.rejected || utterance.unsure {
             let may_end_note = utterance.unsure && !utterance.rejected && ends_note(&parsed);
             parsed.held = may_end_note.then(|| utterance.text());

@@ -24,7 +24,7 @@ use crate::frames::made_here::MAKER;
 use crate::knowledge::record::ExamInfo;
 use crate::terminal::ShownText as _;
 
-/// Types 2 and 2C of the modules of patient and study: they must be there, and may be empty where nobody knows, or should.
+/// Types 2 and 2C of the modules of patient and study: they must be there, and may be empty where unknown or withheld.
 pub(super) const MAY_BE_EMPTY: [(Tag, VR); 13] = [
     (tags::PATIENT_BIRTH_DATE, VR::DA),
     (tags::PATIENT_SEX, VR::CS),

@@ -65,7 +65,7 @@ static PAGE: [PageFile; 26] = [
     ("/hand.js", "text/javascript; charset=utf-8", include_str!("page/hand.js")),
     ("/bench.js", "text/javascript; charset=utf-8", include_str!("page/bench.js")),
     ("/make.js", "text/javascript; charset=utf-8", include_str!("page/make.js")),
-    ("/doing.js", "text/javascript; charset=utf-8", include_str!("page/doing.js")),
+    ("/running-tasks.js", "text/javascript; charset=utf-8", include_str!("page/running-tasks.js")),
     ("/line.js", "text/javascript; charset=utf-8", include_str!("page/line.js")),
     ("/spoken.js", "text/javascript; charset=utf-8", include_str!("page/spoken.js")),
     ("/still.js", "text/javascript; charset=utf-8", include_str!("page/still.js")),
@@ -196,7 +196,7 @@ fn desk_routes() -> Router<Arc<ServedExams>> {
         .route("/api/report", get(printed).post(prepared))
         .route("/api/export", post(exported))
         .route("/api/send", get(send_to).post(sent))
-        .route("/api/doing", get(doing))
+        .route("/api/running-tasks", get(running_tasks))
         .route("/api/news", get(news))
         .route("/api/clock", get(clock))
         .route("/api/still/{number}", get(still))
@@ -354,7 +354,7 @@ fn no_report(error: ReportError) -> Response {
 }
 
 /// What is being done now.
-async fn doing(Held(served): Held) -> Response {
+async fn running_tasks(Held(served): Held) -> Response {
     Json(served.desk.running.steps()).into_response()
 }
 

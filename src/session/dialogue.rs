@@ -234,7 +234,7 @@ impl Dialogue {
     pub(super) fn act(&mut self, utterance: Utterance, parsed: Parsed, now: Sample) {
         let (words, doubted) = (utterance.text(), !utterance.rejected);
         let in_note = self.attention.is_in_note(&utterance);
-        let (event, calls) = self.attention.attend(utterance, parsed);
+        let (event, calls) = self.attention.decide(utterance, parsed);
         let opens_note = calls.iter().any(|call| call.act.is_note_edge(NoteEdge::Begins));
         let is_of_note = event.outcome == Outcome::Note || opens_note;
         let held = event.problems.first().filter(|_| is_of_note).map(|problem| problem.message.clone());

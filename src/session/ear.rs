@@ -37,8 +37,8 @@ impl Ear {
         Ok((utterance, parsed))
     }
 
-    /// What the stream is cut with.
-    pub(super) fn for_cutter(&mut self) -> SegmenterEar<'_> {
+    /// What the stream is cut into utterances with.
+    pub(super) fn for_segmenter(&mut self) -> SegmenterEar<'_> {
         SegmenterEar { engine: self.engine.as_mut(), language: &self.language, protocols: &self.protocols }
     }
 

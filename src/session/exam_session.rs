@@ -63,7 +63,7 @@ pub struct Session {
     utc_offset_s: i32,
     journal: Journal,
     keeper: Option<Keeper>,
-    cutter: UtteranceSegmenter,
+    segmenter: UtteranceSegmenter,
     next_sample: Sample,
     n_files: usize,
     /// Since when it is heard, by the monotonic clock.
@@ -116,7 +116,7 @@ impl Session {
         let utc_offset_s = header.utc_offset_s;
         let journal = folder.begin_journal()?;
         let (dialogue, effects) = Dialogue::begin(header, Arc::clone(&ear.protocols));
-        let cutter = UtteranceSegmenter::new(Sample::FIRST, Ending::AtPause, ear.engine.as_ref());
+        let segmenter = UtteranceSegmenter::new(Sample::FIRST, Ending::AtPause, ear.engine.as_ref());
         let mut this = Self {
             folder: folder.clone(),
             ear,
@@ -124,7 +124,7 @@ impl Session {
             utc_offset_s,
             journal,
             keeper: None,
-            cutter,
+            segmenter,
             next_sample: Sample::FIRST,
             n_files: 0,
             since: folder.machine().now().monotonic,
@@ -162,7 +162,7 @@ impl Session {
         let failed = |source| FolderError::Fold { path: folder.journal_file(), source };
         let (dialogue, effects) =
             Dialogue::resume(lines, Arc::clone(&ear.protocols), anchor, resumed).map_err(failed)?;
-        let cutter = UtteranceSegmenter::new(next_sample, Ending::AtPause, ear.engine.as_ref());
+        let segmenter = UtteranceSegmenter::new(next_sample, Ending::AtPause, ear.engine.as_ref());
         let mut this = Self {
             folder: folder.clone(),
             ear,
@@ -170,7 +170,7 @@ impl Session {
             utc_offset_s: exam.header.utc_offset_s,
             journal,
             keeper: None,
-            cutter,
+            segmenter,
             next_sample,
             n_files: exam.audio.len(),
             since: folder.machine().now().monotonic,
@@ -246,7 +246,7 @@ impl Session {
         let path = self.folder.audio_file(&audio);
         self.keeper = Some(Keeper::create_on(machine, &path, at, self.utc_offset_s)?);
         self.step(Input::Line(Box::new(Event::Audio(audio))))?;
-        self.hear_from(first_sample, self.cutter.ending());
+        self.hear_from(first_sample, self.segmenter.ending());
         Ok(())
     }
 
@@ -256,7 +256,7 @@ impl Session {
     /// When the block cannot be kept.
     pub fn take(&mut self, block: &[i16]) -> Result<Vec<UtteranceAudio>, SessionError> {
         self.keep(block)?;
-        Ok(self.cutter.take(block, Ending::AtPause, self.ear.for_cutter())?)
+        Ok(self.segmenter.take(block, Ending::AtPause, self.ear.for_segmenter())?)
     }
 
     fn keep(&mut self, block: &[i16]) -> Result<(), SessionError> {
@@ -270,7 +270,7 @@ impl Session {
     /// The same; once a person is answered, an utterance ends at a short pause where all of it was said surely.
     pub(super) fn take_early(&mut self, block: &[i16]) -> Result<Vec<UtteranceAudio>, SessionError> {
         self.keep(block)?;
-        Ok(self.cutter.take(block, Ending::Early, self.ear.for_cutter())?)
+        Ok(self.segmenter.take(block, Ending::Early, self.ear.for_segmenter())?)
     }
 
     /// From now on a person listens, and utterances can end early if the engine is quick enough.
@@ -285,8 +285,8 @@ impl Session {
     /// The words of the utterance that is going on, for the eye only; none where nobody speaks or the engine takes too
     /// long.
     pub(super) fn growing(&mut self) -> Result<Option<String>, SessionError> {
-        let quick = self.cutter.ending() == Ending::Early;
-        let Some(segment) = self.cutter.growing().filter(|_| quick) else { return Ok(None) };
+        let quick = self.segmenter.ending() == Ending::Early;
+        let Some(segment) = self.segmenter.growing().filter(|_| quick) else { return Ok(None) };
         let utterance = self.ear.engine.recognise(&segment)?;
         Ok(Some(utterance.text()).filter(|words| !utterance.rejected && !words.is_empty()))
     }
@@ -300,17 +300,17 @@ impl Session {
     /// What is being said just now, while the program itself speaks; none where the engine takes too long for that.
     pub(super) fn said_meanwhile(&mut self) -> Result<Option<(Utterance, Parsed)>, SessionError> {
         let quick = self.ear.engine.is_quick();
-        let Some(segment) = self.cutter.growing().filter(|_| quick) else { return Ok(None) };
+        let Some(segment) = self.segmenter.growing().filter(|_| quick) else { return Ok(None) };
         Ok(Some(self.ear.hear(&segment)?))
     }
 
     /// Somebody speaks just now.
     pub(super) fn is_spoken_to(&self) -> bool {
-        self.cutter.growing().is_some()
+        self.segmenter.growing().is_some()
     }
 
     fn hear_from(&mut self, first: Sample, ending: Ending) {
-        self.cutter = self.cutter.again(first, ending, self.ear.engine.as_ref());
+        self.segmenter = self.segmenter.again(first, ending, self.ear.engine.as_ref());
     }
 
     /// Keeps an utterance that was cut out of the sound already; what is taken next follows it. Gives its place here.
@@ -320,14 +320,14 @@ impl Session {
     ) -> Result<UtteranceAudio, SessionError> {
         let from = self.next_sample;
         self.keep(&segment.samples)?;
-        self.hear_from(self.next_sample, self.cutter.ending());
+        self.hear_from(self.next_sample, self.segmenter.ending());
         Ok(UtteranceAudio { span: Span { from, to: self.next_sample }, ..segment.clone() })
     }
 
     /// Ends the utterance that is going on, if any: what follows begins a new one.
     pub(super) fn cut(&mut self) -> Result<Vec<UtteranceAudio>, SessionError> {
-        let ended = self.cutter.finish(self.ear.for_cutter())?;
-        self.hear_from(self.next_sample, self.cutter.ending());
+        let ended = self.segmenter.finish(self.ear.for_segmenter())?;
+        self.hear_from(self.next_sample, self.segmenter.ending());
         Ok(ended)
     }
 
@@ -339,7 +339,7 @@ impl Session {
         if let Some(keeper) = self.keeper.take() {
             keeper.finalise()?;
         }
-        Ok(self.cutter.finish(self.ear.for_cutter())?)
+        Ok(self.segmenter.finish(self.ear.for_segmenter())?)
     }
 
     /// One utterance: recognised and understood, not yet written.
@@ -347,7 +347,7 @@ impl Session {
     /// # Errors
     /// When the engine fails.
     pub fn recognise(&mut self, segment: &UtteranceAudio) -> Result<(Utterance, Parsed), SessionError> {
-        Ok(self.cutter.recognise(segment, self.ear.for_cutter())?)
+        Ok(self.segmenter.recognise(segment, self.ear.for_segmenter())?)
     }
 
     /// What becomes of an utterance is decided and written; gives what else is to be done.
@@ -382,7 +382,7 @@ impl Session {
             match effect {
                 Effect::Write(_) => {}
                 Effect::Expect(expected) => {
-                    self.cutter.expect_answer(expected.answer);
+                    self.segmenter.expect_answer(expected.answer);
                     self.ear.expect(&expected);
                 }
                 other => rest.push(other),

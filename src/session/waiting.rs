@@ -169,7 +169,7 @@ impl Standby {
         stop: &AtomicBool,
     ) -> Result<Option<Opening>, SessionError> {
         self.ear.engine.follow(Moment::default());
-        let mut cutter = UtteranceSegmenter::new(Sample::FIRST, Ending::Early, self.ear.engine.as_ref());
+        let mut segmenter = UtteranceSegmenter::new(Sample::FIRST, Ending::Early, self.ear.engine.as_ref());
         let mut last = LastSound { samples: Vec::new(), end: Sample::FIRST };
         let mut gate = Gate::default();
         screen.report(Notice::Listening, "waiting for `start of exam`; nothing is kept until then")?;
@@ -185,7 +185,7 @@ impl Standby {
                 }
                 Given::Lost => {
                     self.device(screen, Device::Microphone, Presence::Lost)?;
-                    cutter = cutter.again(last.end, Ending::Early, self.ear.engine.as_ref());
+                    segmenter = segmenter.again(last.end, Ending::Early, self.ear.engine.as_ref());
                     continue;
                 }
                 Given::Back(_) => {
@@ -194,24 +194,24 @@ impl Standby {
                 }
             };
             if self.tools.microphone.overrun() || block.lost_before > 0 {
-                cutter = cutter.again(last.end, Ending::Early, self.ear.engine.as_ref());
+                segmenter = segmenter.again(last.end, Ending::Early, self.ear.engine.as_ref());
             }
             let end_at = before_now(block.behind);
             let first = last.end;
             last.take(&block.samples);
             let mut segments = Vec::new();
             if self.turns(&mut gate, first, last.end + block.behind, screen)? {
-                let before = cutter.finish(self.ear.for_cutter())?;
+                let before = segmenter.finish(self.ear.for_segmenter())?;
                 segments.extend(before.into_iter().filter(|_| gate.is_open()));
-                cutter = cutter.again(first, Ending::Early, self.ear.engine.as_ref());
+                segmenter = segmenter.again(first, Ending::Early, self.ear.engine.as_ref());
                 gate.turn();
             }
-            let ended = cutter.take(&block.samples, Ending::Early, self.ear.for_cutter())?;
+            let ended = segmenter.take(&block.samples, Ending::Early, self.ear.for_segmenter())?;
             if self.tools.switch.is_none() || gate.is_open() {
                 segments.extend(ended);
             }
             for segment in segments {
-                let heard = cutter.recognise(&segment, self.ear.for_cutter())?;
+                let heard = segmenter.recognise(&segment, self.ear.for_segmenter())?;
                 if self.opens(&segment, &heard, screen)? {
                     let at = end_at - how_long(last.end.since(segment.span.from));
                     let rest = last.since(segment.span.to).to_vec();

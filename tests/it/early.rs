@@ -189,10 +189,10 @@ fn word(text: &str) -> Vec<i16> {
 }
 
 /// The utterances, each with the number of samples that had been taken when it ended.
-fn utterances(mut cutter: Endpointer, audio: &[i16], early: bool) -> Vec<(UtteranceAudio, usize)> {
+fn utterances(mut endpointer: Endpointer, audio: &[i16], early: bool) -> Vec<(UtteranceAudio, usize)> {
     let mut found = Vec::new();
     for (idx, piece) in audio.chunks(160).enumerate() {
-        let ended = cutter.take_asking(piece, |_| early);
+        let ended = endpointer.take_asking(piece, |_| early);
         found.extend(ended.into_iter().map(|segment| (segment, (idx + 1) * 160)));
     }
     found

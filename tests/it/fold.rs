@@ -248,7 +248,7 @@ fn a_call_before_or_after_a_breath_within_a_note_is_told_and_not_acted_on() {
             }
         }
         let parsed = zonecall::exam::parse::parse(&utterance, language, protocols);
-        let (event, calls) = Attention::default().attend(utterance, parsed);
+        let (event, calls) = Attention::default().decide(utterance, parsed);
         assert_eq!((event.outcome, calls.len()), (Outcome::Note, 1), "{text}");
         event.problems.iter().map(|problem| problem.message.clone()).collect::<Vec<_>>()
     };
@@ -289,7 +289,7 @@ fn talk_and_half_phrases_change_nothing_but_stay_in_the_journal() {
 fn attended(attention: &mut Attention, utterance: Utterance) -> (Outcome, usize) {
     let (language, protocols) = &*support::BUILT_IN;
     let parsed = zonecall::exam::parse::parse(&utterance, language, protocols);
-    let (event, calls) = attention.attend(utterance, parsed);
+    let (event, calls) = attention.decide(utterance, parsed);
     (event.outcome, calls.len())
 }
 

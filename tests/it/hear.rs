@@ -33,9 +33,10 @@ fn rms(samples: &[i16]) -> f64 {
 }
 
 fn utterances(samples: &[i16]) -> Vec<UtteranceAudio> {
-    let mut cutter = Endpointer::new(Sample::FIRST);
-    let mut found: Vec<UtteranceAudio> = samples.chunks(1_000).flat_map(|block| cutter.take(block)).collect();
-    found.extend(cutter.finish());
+    let mut endpointer = Endpointer::new(Sample::FIRST);
+    let mut found: Vec<UtteranceAudio> =
+        samples.chunks(1_000).flat_map(|block| endpointer.take(block)).collect();
+    found.extend(endpointer.finish());
     found
 }
 

@@ -38,14 +38,15 @@ fn said(voice: &str, text: &str) -> (Vec<i16>, usize) {
 fn heard(engine: &mut Neural, voice: &str, text: &str) -> Vec<(String, f64)> {
     let (language, protocols) = &*support::BUILT_IN;
     let (samples, end) = said(voice, text);
-    let mut cutter = UtteranceSegmenter::new(Sample::FIRST, Ending::Early, engine as &dyn Recogniser);
+    let mut segmenter = UtteranceSegmenter::new(Sample::FIRST, Ending::Early, engine as &dyn Recogniser);
     let (mut found, mut taken) = (Vec::new(), 0);
     for piece in samples.chunks(PIECE) {
         taken += piece.len();
-        let ended = cutter.take(piece, Ending::Early, SegmenterEar { engine, language, protocols }).unwrap();
+        let ended =
+            segmenter.take(piece, Ending::Early, SegmenterEar { engine, language, protocols }).unwrap();
         for audio in ended {
             let (utterance, _) =
-                cutter.recognise(&audio, SegmenterEar { engine, language, protocols }).unwrap();
+                segmenter.recognise(&audio, SegmenterEar { engine, language, protocols }).unwrap();
             if !utterance.words.is_empty() {
                 found.push((utterance.text(), (taken as f64 - end as f64) / SECOND as f64));
             }

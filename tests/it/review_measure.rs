@@ -111,7 +111,7 @@ fn what_is_being_done_is_told_while_it_is_done_and_a_report_that_was_made_is_fet
     let (made, words) = steps_of_report(&desk, || desk.post(pdf, &json!({})));
     assert_eq!(made, (200, json!({"made": true})));
     assert!(words.contains("laying out the pages"), "{words:?}");
-    assert_eq!(desk.get("/api/doing").1, b"[]");
+    assert_eq!(desk.get("/api/running-tasks").1, b"[]");
     let ((status, first), words) = steps_of_report(&desk, || desk.get(pdf));
     assert!(status == 200 && first.starts_with(b"%PDF-"));
     assert!(words.is_empty(), "what was made is handed out, nothing is made again: {words:?}");
@@ -131,7 +131,7 @@ fn steps_of_report<T: Send>(desk: &Served, asked: impl FnOnce() -> T + Send) -> 
         let asked = scope.spawn(asked);
         let mut words = BTreeSet::new();
         while !asked.is_finished() {
-            let steps: Value = serde_json::from_slice(&desk.get("/api/doing").1).unwrap();
+            let steps: Value = serde_json::from_slice(&desk.get("/api/running-tasks").1).unwrap();
             let of_report = steps.as_array().unwrap().iter().filter(|step| step["kind"] == "report");
             words.extend(of_report.map(|step| step["words"].as_str().unwrap().to_owned()));
         }

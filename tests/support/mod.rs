@@ -167,7 +167,7 @@ pub fn write_heard_by(folder: &Path, header: Header, heard: impl IntoIterator<It
         let parsed = parse(&utterance, language, protocols);
         let sample = utterance.span.to;
         let at = anchor.instant_of(sample);
-        let (heard, calls) = attention.attend(utterance, parsed);
+        let (heard, calls) = attention.decide(utterance, parsed);
         let heard_seq = journal.append(at, sample, &Event::Utterance(heard)).unwrap();
         for call in calls {
             journal.append(at, sample, &Event::Call(CallEvent { heard_seq, call })).unwrap();

@@ -1,7 +1,7 @@
 // Putting right: a form for a call, for a still's label, and for the scanner's clock.
 import { make, find, fill, ask, clock, quoted } from "./make.js";
 import { placeWords } from "./still.js";
-import { working } from "./doing.js";
+import { working } from "./running-tasks.js";
 
 const PARTS = [["limb", "Limb", "limbs"], ["zone", "Zone", null], ["plane", "Plane", "planes"], ["structure", "Structure", "structures"]];
 

@@ -8,7 +8,7 @@ import { addCall, correctClock, printForm, lostForm } from "./correct.js";
 import { signForm, signedWords, unsignForm } from "./sign.js";
 import { hasImpression, wordsForm } from "./words.js";
 import { callTable } from "./calls.js";
-import { working } from "./doing.js";
+import { working } from "./running-tasks.js";
 import { legs, limbDrawings } from "./limb.js";
 import { deedTable, isSettling, lastDeed, lastUndone } from "./deeds.js";
 import { LOOP_KEYS, stopLoop } from "./cine.js";
@@ -19,7 +19,7 @@ const isOneOfMany = location.pathname.startsWith("/e/");
 /** Fetches the exam. The page is drawn anew only when the journal has grown, so that nothing is taken from under a hand. */
 async function load() {
   const words = exam ? "Updating the exam" : "Opening the exam";
-  const answer = await (await working(find("doing"), words, ask("api/exam"), "exam")).json();
+  const answer = await (await working(find("running-tasks"), words, ask("api/exam"), "exam")).json();
   // It only grows: an answer that is no longer is one that was overtaken on its way.
   if (exam && answer.bytes <= exam.bytes) return;
   const first = exam === null;
@@ -63,7 +63,7 @@ async function change(what, why = "", { place, confirmed = false } = {}) {
   const by = me();
   if (!by) { find("by").focus(); throw new Error("Enter your name at the top first: it is recorded with every change."); }
   const sent = send("api/change", { by, why, seen: exam.version, change: what, place, confirmed });
-  const { seq } = await (await working(find("doing"), "Writing the change", sent, "exam")).json();
+  const { seq } = await (await working(find("running-tasks"), "Writing the change", sent, "exam")).json();
   await load();
   return seq;
 }

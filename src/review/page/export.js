@@ -1,7 +1,7 @@
 // The exam for other systems: asks in which form, has it made, and says where it lies.
 import { make, find, fill, ask } from "./make.js";
 import { choice, openForm, STAY } from "./correct.js";
-import { working } from "./doing.js";
+import { working } from "./running-tasks.js";
 
 const FORMS = [["dicom", "DICOM, for the image archive"], ["labelled", "copies with labels, for a referring vet"], ["teaching", "copies for teaching, without names"],
   ["fhir", "FHIR, for a record system"], ["csv", "a table"], ["json", "the whole record, for programs"], ["vtt", "captions of the sound"], ["audio", "the sound with its calls marked"]];

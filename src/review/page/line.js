@@ -1,7 +1,7 @@
 // The line through time: the kept sound, the utterances and what they were taken for, saves, stills, lost sound, clocks.
 import { make, find, fill, keep, clock, ask, say } from "./make.js";
 import { statusWords } from "./still.js";
-import { working } from "./doing.js";
+import { working } from "./running-tasks.js";
 import { spoken, wordsOf, wordAt } from "./spoken.js";
 
 const HEIGHT = { ticks: 18, wave: 34 };
@@ -102,7 +102,7 @@ export async function setLine(exam, open) {
 
 async function loadSound() {
   try {
-    const answer = await working(find("doing"), "Drawing the sound", ask("api/peaks"), "sound");
+    const answer = await working(find("running-tasks"), "Drawing the sound", ask("api/peaks"), "sound");
     state.binsPerS = Number(answer.headers.get("x-bins-per-s"));
     state.peaks = new Uint8Array(await answer.arrayBuffer());
     state.loudest = state.peaks.reduce((most, bin) => Math.max(most, bin), 1);

@@ -2,7 +2,7 @@
 import { make, find, fill, ask, me, say } from "./make.js";
 import { openForm, STAY } from "./correct.js";
 import { field, NAMES } from "./export.js";
-import { working } from "./doing.js";
+import { working } from "./running-tasks.js";
 
 const WHAT = [["all", "the stills, report and labels"], ["stills", "the stills only"]];
 

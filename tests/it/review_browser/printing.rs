@@ -123,16 +123,17 @@ fn what_takes_long_is_told_in_a_calm_line_and_a_late_report_waits_to_be_opened()
     run(async {
         let desk = Opened::by("Robin").await;
         let Opened { page, served, .. } = &desk;
-        page.until("document.querySelector('#doing').textContent === ''").await;
-        let region = page.run("const one = document.querySelector('#doing'); return [one.getAttribute('role'), one.textContent]").await;
+        page.until("document.querySelector('#running-tasks').textContent === ''").await;
+        let region = page.run("const one = document.querySelector('#running-tasks'); return [one.getAttribute('role'), one.textContent]").await;
         assert_eq!(region, serde_json::json!(["status", ""]), "a live region, and nothing to say");
         served.hold();
         page.press("a").await;
-        page.until("document.querySelector('#doing').textContent.includes('Writing the change')").await;
+        page.until("document.querySelector('#running-tasks').textContent.includes('Writing the change')")
+            .await;
         assert!(changes_of(page).await == 0, "not written yet");
         served.go_on();
         changes_shown(page, 1).await;
-        page.until("document.querySelector('#doing').textContent === ''").await;
+        page.until("document.querySelector('#running-tasks').textContent === ''").await;
         // As after a long wait: the browser opens no tab by itself any more.
         page.run("Object.defineProperty(navigator, 'userActivation', { value: { isActive: false } })").await;
         page.press("p").await;

@@ -10,7 +10,7 @@ function line(words) {
   const said = make("span", {}, `${words} …`);
   const count = make("span", { class: "count", "aria-hidden": "true" });
   const bar = make("progress", { "aria-hidden": "true" });
-  const node = make("p", { class: "doing", "data-words": words }, said, count, bar);
+  const node = make("p", { class: "running-task", "data-words": words }, said, count, bar);
   const show = (step) => {
     const now = step ? `${words}: ${step.words} …` : `${words} …`;
     if (said.textContent !== now) said.textContent = now;
@@ -34,7 +34,7 @@ export async function working(place, words, work, kind = null) {
     }
     if (kind) {
       try {
-        const steps = await (await fetch("api/doing")).json();
+        const steps = await (await fetch("api/running-tasks")).json();
         if (!over) shown.show(steps.find((step) => step.kind === kind));
       } catch { /* What is asked for will say it. */ }
     }
