@@ -17,6 +17,7 @@ pub mod reports;
 mod confirm;
 mod visit;
 mod proposal;
+mod video_turns;
 pub mod receive;
 pub mod worklist;
 

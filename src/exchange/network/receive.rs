@@ -25,10 +25,12 @@ use dicom_ul::pdu::{
 use rustls::ServerConfig;
 
 use super::inbox::{Inbox, InboxError, ReceivedObject};
-use super::proposal::{proposed, videos};
+use super::proposal::{Proposal, proposed};
 use super::send::Peer;
 use super::tls;
+use super::video_turns::VideoTurns;
 use super::visit::{Reception, Visit, VisitStep};
+use crate::frames::video::VIDEOS;
 
 pub use super::limits::ReceiveLimits;
 
@@ -81,6 +83,7 @@ pub struct Receiver {
     ae_title: String,
     reception: Reception,
     open: AtomicUsize,
+    video_turns: VideoTurns,
     tls: Option<Arc<ServerConfig>>,
 }
 
@@ -192,6 +195,7 @@ impl Receiver {
                 reports_to: Vec::new(),
             },
             open: AtomicUsize::new(0),
+            video_turns: VideoTurns::default(),
             tls: None,
         })
     }
@@ -311,9 +315,8 @@ impl Receiver {
                 .map_err(|error| (String::new(), format!("TLS: {error}")))?,
             None => socket,
         };
-        socket.set_read_timeout(Some(silence_max)).map_err(|error| nobody(&error))?;
-        let proposed = proposed(&socket, PDU_BYTES_MAX).map_err(|error| nobody(&error))?;
-        for syntax in SYNTAXES.into_iter().chain(videos(proposed.as_deref(), &SYNTAXES)) {
+        let proposal = proposed(&socket, PDU_BYTES_MAX, silence_max).map_err(|error| nobody(&error))?;
+        for syntax in self.syntaxes(proposal.as_ref()) {
             options = options.with_transfer_syntax(syntax);
         }
         let association = options.establish(socket).map_err(|error| nobody(&error))?;
@@ -322,13 +325,43 @@ impl Receiver {
         if let Some(why) = &why {
             self.reception.refuse(&from, peer, "", why, seen);
         }
-        let until = Instant::now() + self.reception.limits.connection_max;
         let mut visit = Visit::new(&self.reception, association, peer, from, seen);
+        let ended = self.talk(&mut visit, stop, why.is_some());
+        let over = proposal.map(|proposal| proposal.passed_over(&CLASSES, &SYNTAXES)).unwrap_or_default();
+        if let Some(why) = self.video_turns.learn(&visit.from, &over, &visit.came) {
+            self.reception.refuse(&visit.from, peer, "", &why, seen);
+        }
+        ended.map_err(|(said, is_open)| {
+            if is_open {
+                // The peer may be gone already.
+                let _ = visit.association.abort();
+            }
+            (visit.from, said)
+        })
+    }
+
+    /// The transfer syntaxes that are taken of this caller.
+    fn syntaxes(&self, proposal: Option<&Proposal>) -> Vec<&'static str> {
+        let all = VIDEOS.iter().map(|(syntax, _)| *syntax);
+        match proposal {
+            None => SYNTAXES.into_iter().chain(all).collect(),
+            Some(proposal) if self.video_turns.is_now(&proposal.from) => {
+                let pictures = proposal.pictures_after_videos(&CLASSES, &SYNTAXES);
+                pictures.into_iter().chain(all).collect()
+            }
+            Some(proposal) => SYNTAXES.into_iter().chain(proposal.videos(&CLASSES, &SYNTAXES)).collect(),
+        }
+    }
+
+    /// What comes on an association, to its end; `is_told` says that why it must fail is in the log already.
+    /// Gives why it ended otherwise than it should, and whether it is still open.
+    fn talk(&self, visit: &mut Visit, stop: &AtomicBool, is_told: bool) -> Result<(), (String, bool)> {
+        let until = Instant::now() + self.reception.limits.connection_max;
         while Instant::now() < until && !stop.load(Ordering::Relaxed) {
             match visit.next() {
                 Ok(VisitStep::GoesOn) => {}
                 // Why it left was said as it came.
-                Ok(_) if why.is_some() => return Ok(()),
+                Ok(_) if is_told => return Ok(()),
                 Ok(VisitStep::Ended) if visit.has_spoken => return Ok(()),
                 Ok(_) => {
                     let lacks = not_taken(visit.association.presentation_contexts());
@@ -339,19 +372,11 @@ impl Receiver {
                         (false, None) => "it connected and sent nothing".to_owned(),
                         (false, Some(lacks)) => format!("it connected and sent nothing; {lacks}"),
                     };
-                    return Err((visit.from.clone(), said));
+                    return Err((said, false));
                 }
-                Err(ended) => {
-                    let said = (visit.from.clone(), ended.to_string());
-                    // The peer may be gone already.
-                    let _ = visit.association.abort();
-                    return Err(said);
-                }
+                Err(ended) => return Err((ended.to_string(), true)),
             }
         }
-        let said =
-            (visit.from.clone(), "the connection was open too long, or the receiver was stopped".to_owned());
-        let _ = visit.association.abort();
-        Err(said)
+        Err(("the connection was open too long, or the receiver was stopped".to_owned(), true))
     }
 }

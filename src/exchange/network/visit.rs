@@ -23,6 +23,7 @@ use super::message::{
     in_one_pdu,
 };
 use super::send::Peer;
+use super::video_turns::Came;
 use crate::frames::dicom as still;
 
 /// What all connections share.
@@ -110,6 +111,8 @@ pub(super) struct Visit<'a> {
     pub(super) from: String,
     /// It gave a command.
     pub(super) has_spoken: bool,
+    /// What it sent, whatever became of it.
+    pub(super) came: Came,
     command: Vec<u8>,
     /// The object that comes in, with its command; without a file where it was refused but its data still come.
     coming: Option<(Message, Result<Coming, Refusal>)>,
@@ -132,6 +135,7 @@ impl<'a> Visit<'a> {
             peer,
             from,
             has_spoken: false,
+            came: Came::new(),
             command: Vec::new(),
             coming: None,
             asking: None,
@@ -200,7 +204,7 @@ impl<'a> Visit<'a> {
         }
     }
 
-    fn begin(&self, message: &Message, context: u8) -> Result<Coming, Refusal> {
+    fn begin(&mut self, message: &Message, context: u8) -> Result<Coming, Refusal> {
         let reception = self.reception;
         let agreed =
             self.association.presentation_contexts().iter().find(|known| {
@@ -211,13 +215,14 @@ impl<'a> Visit<'a> {
         else {
             return Err((NOT_SUPPORTED, "its class was not agreed on".to_owned()));
         };
+        let syntax = agreed.transfer_syntax.trim_end_matches('\0');
+        self.came.insert((message.class.clone(), syntax.to_owned()));
         if reception.objects.fetch_add(1, Ordering::Relaxed) >= reception.limits.objects_max {
             return Err((
                 OUT_OF_RESOURCES,
                 format!("more than {} objects in one run", reception.limits.objects_max),
             ));
         }
-        let syntax = agreed.transfer_syntax.trim_end_matches('\0');
         reception
             .inbox
             .begin(&message.class, &message.instance, syntax)

@@ -1,7 +1,12 @@
 //! Loops that a scanner saves as videos: received and kept as they come, paired by time like any still, never shown, and
 //! named in plain words wherever they would be.
 
+use std::io::Write as _;
+use std::net::{TcpListener, TcpStream};
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Mutex, mpsc};
+use std::time::Duration;
 
 use dicom_core::value::PixelFragmentSequence;
 use dicom_core::{DataElement, PrimitiveValue, VR};
@@ -12,9 +17,10 @@ use zonecall::clock::Sample;
 use zonecall::exam::event::Event;
 use zonecall::exam::journal::Journal;
 use zonecall::exam::review::{Change, Review};
-use zonecall::exchange::network::InboxOutcome;
+use zonecall::exchange::network::receive::{ReceiveLimits, Receiver};
+use zonecall::exchange::network::{InboxOutcome, ReceivedObject};
 
-use super::peers::Receiving;
+use super::peers::{PATIENCE, Receiving};
 use super::stage::{SAVED_S, export, judge, said_of, still, uid, unpaired};
 use crate::support::header;
 use crate::support::pdf::{Pdf, dense};
@@ -93,6 +99,13 @@ fn a_loop_saved_as_a_video_is_received_as_it_came() {
 
 /// Sends these files of ultrasound loops, proposing in each context the transfer syntaxes of one of the lists.
 fn send_proposing(into: &Path, contexts: &[&[&str]], files: &[PathBuf]) -> (Option<i32>, String) {
+    let receiving = Receiving::start(into, &[]);
+    let sent = send_to(&receiving, contexts, files);
+    receiving.await_log(|log| sent.0 != Some(0) || log.len() >= files.len());
+    sent
+}
+
+fn send_to(receiving: &Receiving, contexts: &[&[&str]], files: &[PathBuf]) -> (Option<i32>, String) {
     let mut syntaxes = "[[TransferSyntaxes]]\n".to_owned();
     let mut proposed = "[[PresentationContexts]]\n[US]\n".to_owned();
     for (idx, context) in contexts.iter().enumerate() {
@@ -106,13 +119,96 @@ fn send_proposing(into: &Path, contexts: &[&[&str]], files: &[PathBuf]) -> (Opti
     let profile = tempfile::NamedTempFile::new().unwrap();
     let text = format!("{syntaxes}{proposed}[[Profiles]]\n[Loop]\nPresentationContexts = US\n");
     std::fs::write(profile.path(), text).unwrap();
-    let receiving = Receiving::start(into, &[]);
     let profile = profile.path().to_str().unwrap();
     let args = ["-aec", "ZONECALL", "-xf", profile, "Loop", "127.0.0.1", &receiving.port];
     let files: Vec<&str> = files.iter().map(|file| file.to_str().unwrap()).collect();
-    let sent = judge("storescu", &[&args[..], &files].concat());
-    receiving.await_log(|log| sent.0 != Some(0) || log.len() >= files.len());
-    sent
+    judge("storescu", &[&args[..], &files].concat())
+}
+
+#[test]
+fn a_loop_that_is_only_a_video_comes_at_the_next_try_where_pictures_were_proposed_by_habit() {
+    let sent = tempfile::tempdir().unwrap();
+    let video = sent.path().join("video.dcm");
+    write_video(&video, uids::MPEG4HP41);
+    let habit = uids::IMPLICIT_VR_LITTLE_ENDIAN;
+    // The second stands first where the sender prefers it, and the answer must be the video all the same.
+    for both in [[uids::MPEG4HP41, habit], [habit, uids::MPEG4HP41]] {
+        let into = tempfile::tempdir().unwrap();
+        let receiving = Receiving::start(into.path(), &[]);
+        let (code, said) = send_to(&receiving, &[&both], std::slice::from_ref(&video));
+        assert_ne!(code, Some(0), "{said}");
+        let told = "offered loops both as videos (MPEG-4, H.264) and as pictures";
+        let log = receiving.await_log(|log| log.iter().any(|row| row.why.contains(told)));
+        let why = &log.iter().find(|row| row.why.contains(told)).unwrap().why;
+        assert!(why.contains("send it again") && why.contains("set the scanner to"), "{why}");
+        for _ in 0..2 {
+            let (code, said) = send_to(&receiving, &[&both], std::slice::from_ref(&video));
+            assert_eq!(code, Some(0), "{said}");
+        }
+        assert_eq!(stream_of(&into.path().join(format!("{}.dcm", uid(2)))), STREAM);
+    }
+}
+
+#[test]
+fn a_video_of_a_class_that_is_not_taken_does_not_make_videos_taken() {
+    let sent = tempfile::tempdir().unwrap();
+    let video = sent.path().join("video.dcm");
+    write_video(&video, uids::MPEG4HP41);
+    let profile = sent.path().join("profile.cfg");
+    let proposed = format!(
+        "[[TransferSyntaxes]]\n[V]\nTransferSyntax1 = {}\n[B]\nTransferSyntax1 = {}\nTransferSyntax2 = {}\n\
+         [[PresentationContexts]]\n[US]\nPresentationContext1 = {}\\V\nPresentationContext2 = {}\\B\n\
+         [[Profiles]]\n[Loop]\nPresentationContexts = US\n",
+        uids::MPEG4HP41,
+        uids::MPEG4HP41,
+        uids::EXPLICIT_VR_LITTLE_ENDIAN,
+        uids::VIDEO_ENDOSCOPIC_IMAGE_STORAGE,
+        uids::ULTRASOUND_MULTI_FRAME_IMAGE_STORAGE
+    );
+    std::fs::write(&profile, proposed).unwrap();
+    let into = tempfile::tempdir().unwrap();
+    let receiving = Receiving::start(into.path(), &[]);
+    let args = ["-aec", "ZONECALL", "-xf", profile.to_str().unwrap(), "Loop", "127.0.0.1", &receiving.port];
+    let (code, said) = judge("storescu", &[&args[..], &[video.to_str().unwrap()]].concat());
+    assert_ne!(code, Some(0), "the picture was asked for: {said}");
+    receiving.await_log(|log| log.iter().any(|row| row.why.contains("was asked for the pictures")));
+}
+
+/// What a receiver that waits for 1 s logs of a caller.
+fn logged_of(caller: impl FnOnce(TcpStream)) -> String {
+    let into = tempfile::tempdir().unwrap();
+    let limits = ReceiveLimits { silence_max: Duration::from_secs(1), ..ReceiveLimits::default() };
+    let receiver = Receiver::new(into.path(), "ZONECALL", limits, 0).unwrap();
+    let listener = TcpListener::bind(("127.0.0.1", 0)).unwrap();
+    let address = listener.local_addr().unwrap();
+    let (stop, (tell, told)) = (AtomicBool::new(false), mpsc::channel());
+    std::thread::scope(|scope| {
+        let serving = scope.spawn(|| {
+            let tell = Mutex::new(tell);
+            let seen = |row: &ReceivedObject| tell.lock().unwrap().send(row.why.clone()).unwrap();
+            receiver.serve(&listener, &stop, &seen)
+        });
+        caller(TcpStream::connect(address).unwrap());
+        let why = told.recv_timeout(PATIENCE);
+        stop.store(true, Ordering::Relaxed);
+        serving.join().unwrap().unwrap();
+        why.unwrap()
+    })
+}
+
+#[test]
+fn a_caller_that_is_silent_or_never_says_all_is_named_as_that() {
+    let mut open = Vec::new();
+    let why = logged_of(|socket| open.push(socket));
+    assert_eq!(why, "it connected and was silent for 1 s");
+    // A request of 8192 bytes, one every 100 ms: it is never still, and never whole.
+    let why = logged_of(|mut socket| {
+        socket.write_all(&[1, 0, 0, 0, 0x20, 0]).unwrap();
+        while socket.write_all(&[0]).is_ok() {
+            std::thread::sleep(Duration::from_millis(100));
+        }
+    });
+    assert_eq!(why, "it connected, and its request had not come as a whole after 1 s");
 }
 
 #[test]
