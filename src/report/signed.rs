@@ -86,7 +86,7 @@ pub fn other_record(folder: &ExamFolder, lines: &Lines, protocols: &Protocols) -
         Some((serde_json::from_slice::<Value>(then).ok()?, serde_json::from_str::<Value>(&made).ok()?))
     });
     let (how, what) = match both {
-        Some((then, now)) => differs(&then, &now)
+        Some((then, now)) => differs(&then, &now, &|term| protocols.is_no_lesion(term))
             .unwrap_or_else(|| (RecordDiffers::Worded, vec!["only the form of the file differs".to_owned()])),
         None => (RecordDiffers::Unknown, Vec::new()),
     };

@@ -1,6 +1,6 @@
 //! What differs between a record as it was signed and as this version makes it.
 //!
-//! Takes: both as JSON.
+//! Takes: both as JSON, and which findings say that nothing is wrong.
 //! Gives: whether only the program's own words differ, and each difference in words.
 //! Never: says that a signature is broken: the journal, the sound and the stills have hashes of their own.
 //! Tested in: `tests/it/file_integrity.rs`.
@@ -8,6 +8,7 @@
 use serde_json::{Map, Value};
 
 use crate::exam::fold::RecordDiffers;
+use crate::language::closed_sets::Class;
 
 /// Keys of a record under which the program speaks in its own words, or marks what follows from values that are compared
 /// themselves; everything else was said, saved, typed or computed.
@@ -25,6 +26,8 @@ const OWN_WORDS: [&str; 10] = [
 ];
 /// The one of them whose presence is a fact: a still that is refused has no label.
 const REFUSED: &str = "refused";
+/// Key of the class of a finding.
+const CLASS: &str = "class";
 /// Differences that are named; of the rest only the number is given.
 const NAMED_MAX: usize = 3;
 /// Letters of a value that are shown.
@@ -32,8 +35,12 @@ const SHOWN_MAX: usize = 160;
 
 /// How the record `now` differs from the one that was signed; none where both are the same.
 #[must_use]
-pub(super) fn differs(then: &Value, now: &Value) -> Option<(RecordDiffers, Vec<String>)> {
-    let mut found = Found::default();
+pub(super) fn differs(
+    then: &Value,
+    now: &Value,
+    is_no_lesion: &dyn Fn(&str) -> bool,
+) -> Option<(RecordDiffers, Vec<String>)> {
+    let mut found = Found { is_no_lesion, computed: Vec::new(), worded: Vec::new() };
     found.compare(then, now, "", Part::Facts);
     let how = if found.computed.is_empty() { RecordDiffers::Worded } else { RecordDiffers::Computed };
     let all = [found.computed, found.worded].concat();
@@ -67,13 +74,13 @@ impl Part {
 }
 
 /// What differs: in what was said, saved, typed or computed, and in the program's own words.
-#[derive(Default)]
-struct Found {
+struct Found<'a> {
+    is_no_lesion: &'a dyn Fn(&str) -> bool,
     computed: Vec<String>,
     worded: Vec<String>,
 }
 
-impl Found {
+impl Found<'_> {
     fn compare(&mut self, then: &Value, now: &Value, path: &str, part: Part) {
         match (then, now) {
             _ if then == now => {}
@@ -84,8 +91,9 @@ impl Found {
     }
 
     fn objects(&mut self, then: &Map<String, Value>, now: &Map<String, Value>, path: &str, part: Part) {
+        let says_nothing_wrong = self.says_nothing_wrong(then, now);
         for (key, then) in then {
-            let part = part.within(key);
+            let part = if key == CLASS && says_nothing_wrong { Part::OwnWords } else { part.within(key) };
             let path = if path.is_empty() { key.clone() } else { format!("{path}.{key}") };
             match now.get(key) {
                 Some(now) => self.compare(then, now, &path, part),
@@ -97,6 +105,18 @@ impl Found {
             let part = part.within(key);
             self.add(part.presence(key), format!("{path}.{key} is new: {}", shown(now)));
         }
+    }
+
+    /// Versions before this one called it a lesion that a surface is as it should be; what was said is the same.
+    fn says_nothing_wrong(&self, then: &Map<String, Value>, now: &Map<String, Value>) -> bool {
+        let is = |row: &Map<String, Value>, class: Class| {
+            row.get(CLASS).and_then(Value::as_str) == Some(class.as_str())
+        };
+        let term = now.get("term").and_then(Value::as_str);
+        is(then, Class::Lesion)
+            && is(now, Class::Unremarkable)
+            && then.get("term") == now.get("term")
+            && term.is_some_and(self.is_no_lesion)
     }
 
     /// Rows that are the same are left out, wherever they stand; the others are held against each other in order.
@@ -148,7 +168,7 @@ mod tests {
     use super::*;
 
     fn how(then: Value, now: Value) -> Option<RecordDiffers> {
-        differs(&then, &now).map(|(how, _)| how)
+        differs(&then, &now, &|_| false).map(|(how, _)| how)
     }
 
     #[test]

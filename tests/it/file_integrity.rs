@@ -82,6 +82,10 @@ fn sign_as(folder: &Path, kept: bool, as_then: impl FnOnce(String) -> String) {
     if kept {
         keep(&ExamFolder::at(folder), &made).unwrap();
     }
+    sign_record(folder, &seen, &made);
+}
+
+fn sign_record(folder: &Path, seen: &Exam, made: &str) {
     let mut journal = Journal::open(folder).unwrap();
     let what = Signable {
         by: "Dr Example".to_owned(),
@@ -89,7 +93,7 @@ fn sign_as(folder: &Path, kept: bool, as_then: impl FnOnce(String) -> String) {
         at: support::header().started_at,
         journal_sha256: journal.last_hash().to_owned(),
         record_sha256: hex(&Sha256::digest(made.as_bytes())),
-        files: file_hashes(folder, &seen),
+        files: file_hashes(folder, seen),
     };
     let signed = Signed::new(what, &SigningKey::from_bytes(&[7; 32]));
     journal.append(support::header().started_at, Sample(48_000), &Event::Signed(Box::new(signed))).unwrap();
@@ -287,6 +291,33 @@ fn a_record_that_is_computed_differently_is_a_draft_and_names_what_differs_and_i
     let (code, told) = verify(folder.path());
     assert_eq!(code, Some(0), "nothing was changed: {told}");
     assert!(told.contains("the signature of Dr Example (line 9) holds"), "{told}");
+}
+
+/// Versions that knew no finding which says that nothing is wrong wrote all of them as lesions.
+#[test]
+fn what_was_signed_as_a_lesion_and_says_that_nothing_is_wrong_stays_signed() {
+    let mut older = BUILT_IN.1.clone();
+    older.rules.habits.no_lesion.clear();
+    for (said, wanted) in [
+        ("bone surface smooth", (RecordDiffers::Worded, true)),
+        // Another finding in its place is another finding.
+        ("core lesion", (RecordDiffers::Computed, false)),
+    ] {
+        let folder = tempfile::tempdir().unwrap();
+        support::write_journal(folder.path(), &[(0.1, "left fore three bravo transverse"), (4.0, said)]);
+        let seen = fold(&journal::read(folder.path()).unwrap(), &older).unwrap();
+        let made = json(&record(&seen, &pair(&seen, &seen.frames), &older));
+        let made = made.replace("core lesion", "bone smooth");
+        assert!(made.contains("\"class\": \"lesion\""), "{made}");
+        keep(&ExamFolder::at(folder.path()), &made).unwrap();
+        sign_record(folder.path(), &seen, &made);
+        let (how, is_signed, what) = status(folder.path());
+        assert_eq!((how, is_signed), wanted, "{said}: {what}");
+        let (code, told) = verify(folder.path());
+        assert_eq!(code, Some(0), "{told}");
+        let is_same = told.contains("is the same, but this version words it differently");
+        assert_eq!(is_same, is_signed, "{told}");
+    }
 }
 
 /// Folders that were signed before records were kept.
