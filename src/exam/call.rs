@@ -296,6 +296,12 @@ impl FindingSaid {
     pub fn is_all_normal(&self) -> bool {
         self.class == Class::Normal && self.attributes.is_empty()
     }
+
+    /// A degree alone, said just after it, can be its own. What says that nothing is wrong is, as it is heard, a lesion too.
+    #[must_use]
+    pub fn takes_degree(&self) -> bool {
+        matches!(self.class, Class::Lesion | Class::Unremarkable) && self.degree.is_none()
+    }
 }
 
 /// How sure the speaker is.

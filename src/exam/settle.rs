@@ -57,7 +57,7 @@ fn add_detail(earlier: &mut [LoggedCall], detail: &FindingSaid, by: Seq) -> Opti
     let last = earlier.iter_mut().rev().find(|call| counts(call));
     if let Some(LoggedCall { act: Act::Finding(finding), corrected_by, .. }) = last
         && finding.class != Class::Quality
-        && (detail.degree.is_none() || (finding.class == Class::Lesion && finding.degree.is_none()))
+        && (detail.degree.is_none() || finding.takes_degree())
     {
         if detail.degree.is_some() {
             finding.degree.clone_from(&detail.degree);
@@ -84,8 +84,11 @@ impl Settler<'_> {
             Act::View(view) => self.step(view, before).or_else(|| self.place(view, before)),
             Act::Finding(finding) => {
                 // Grammars and journals may have it as a lesion of which the practice's files know better.
-                if finding.class == Class::Lesion && self.protocols.is_no_lesion(&finding.term) {
-                    finding.class = Class::Unremarkable;
+                match (&finding.class, self.protocols.is_no_lesion(&finding.term)) {
+                    (Class::Lesion, true) => finding.class = Class::Unremarkable,
+                    // The desk may have it so of a term that was put right later.
+                    (Class::Unremarkable, false) => finding.class = Class::Lesion,
+                    _ => {}
                 }
                 let problem = if finding.copied { copy(finding, before, earlier) } else { None };
                 let problem = problem

@@ -230,7 +230,7 @@ impl Attention {
     }
 
     /// A position alone says something only of a finding just before it: "three o'clock" may be an appointment. So does a
-    /// degree, of a lesion that has none.
+    /// degree, of a finding that has none.
     fn lost_detail(&self, calls: &[Call]) -> Option<Problem> {
         let mut just_said = self.just_said.clone();
         for call in calls {
@@ -240,8 +240,7 @@ impl Attention {
                 let Some(of) = &just_said.finding else {
                     return Some(if detail.degree.is_some() { lost_degree() } else { lost_position() });
                 };
-                let takes_degree = of.class == Class::Lesion && of.degree.is_none();
-                if detail.degree.is_some() && !call.corrects && !takes_degree {
+                if detail.degree.is_some() && !call.corrects && !of.takes_degree() {
                     return Some(lost_degree());
                 }
             }

@@ -21,6 +21,7 @@ use crate::frames::scale::sole_scale;
 use crate::knowledge::key_stills::{KEY_STILLS_MAX, is_sure};
 use crate::knowledge::record::{Finding, FrameRow};
 use crate::knowledge::settled::accepts;
+use crate::language::closed_sets::Class;
 use crate::protocol::Odd;
 use crate::review::desk::{Desk, DeskSnapshot};
 use crate::review::refusal::{Refusal, wrong};
@@ -315,6 +316,14 @@ fn act_fits(desk: &Desk, exam: &Exam, limb: Option<&LimbCode>, act: &Act) -> Res
         Act::Value(value) => amount_fits(desk, exam, &value.term, &value.amount, value.said.scale.as_deref()),
         Act::Finding(finding) if finding.term.is_empty() || finding.term.chars().count() > TEXT_MAX => {
             wrong("the finding has no name", "write what was seen, as it is called in the report")
+        }
+        Act::Finding(finding)
+            if finding.class == Class::Unremarkable && !desk.protocols.is_no_lesion(&finding.term) =>
+        {
+            wrong(
+                format!("“{}” is not a finding that says that nothing is wrong", finding.term),
+                "choose the type “lesion”, or “normal” if nothing was wrong",
+            )
         }
         Act::Finding(_) => Ok(()),
         _ => wrong(

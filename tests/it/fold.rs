@@ -9,6 +9,7 @@ use zonecall::exam::event::{AudioFile, CloseReason, Event, Header, Outcome};
 use zonecall::exam::fold::{Exam, fold};
 use zonecall::exam::journal::{self, Journal};
 use zonecall::exam::utterance_outcome::Attention;
+use zonecall::language::closed_sets::Class;
 use zonecall::speech::utterance::Utterance;
 
 /// Each call as `words -> limb zone plane structure`, with marks for withdrawn and mended ones.
@@ -307,6 +308,40 @@ fn a_doubted_utterance_ends_neither_a_pause_nor_a_note() {
         assert_eq!(hear(5.0, ends, false, true), 0, "rejected: {ends}");
         assert_eq!(hear(7.0, ends, false, false), 1, "{ends}");
     }
+}
+
+#[test]
+fn a_degree_said_of_what_is_as_it_should_be_is_taken_live_and_from_the_journal() {
+    let exam = exam_of(&["left fore three bravo transverse", "bone surface smooth", "mild"]);
+    assert!(exam.utterances.iter().all(|heard| heard.outcome == Outcome::Calls));
+    assert!(exam.calls.iter().all(|call| call.problems.is_empty()), "{:?}", exam.calls);
+    let degrees: Vec<_> = exam
+        .calls
+        .iter()
+        .filter_map(|call| match &call.act {
+            Act::Finding(found) => Some((found.term.as_str(), found.degree.as_deref())),
+            _ => None,
+        })
+        .collect();
+    assert_eq!(degrees[0], ("bone smooth", Some("mild")));
+}
+
+#[test]
+fn a_lesion_that_a_journal_has_as_unremarkable_is_a_lesion() {
+    let mut lines = support::exam_lines(&["left fore three bravo transverse", "core lesion"]);
+    for line in &mut lines.events {
+        if let Event::Call(call) = &mut line.event
+            && let Act::Finding(found) = &mut call.act
+        {
+            found.class = Class::Unremarkable;
+        }
+    }
+    let exam = fold(&lines, &BUILT_IN.1).unwrap();
+    let classes = exam.calls.iter().filter_map(|call| match &call.act {
+        Act::Finding(found) => Some(&found.class),
+        _ => None,
+    });
+    assert_eq!(classes.collect::<Vec<_>>(), [&Class::Lesion]);
 }
 
 #[test]

@@ -185,6 +185,7 @@ fn what_makes_no_sense_is_refused_in_words_and_nothing_is_written() {
         json!({"change": "scale", "still": "2.25.7", "ends_px": [[0, 0], [0, 90]], "distance_mm": 2000}),
         json!({"change": "looked", "rule": "view-missing", "finding": "invented"}),
         json!({"change": "erase", "seq": view}),
+        json!({"change": "add", "sample": 16_000, "act": {"kind": "finding", "class": "unremarkable", "term": "core lesion"}}),
     ] {
         let (status, told) = desk.change("Robin", seen, &wrong);
         assert_eq!(status, 422, "{wrong}: {told}");

@@ -243,7 +243,9 @@ function correctedAct(act, form) {
   if (act.kind === "finding") {
     const { unconfirmed, ...rest } = act;
     const term = form.elements.finding.value.trim();
-    return term === act.term && !unconfirmed ? null : { ...rest, term };
+    // Which findings say that nothing is wrong the program knows: another term may be none of them.
+    const kind = act.class === "unremarkable" && term !== act.term ? { class: "lesion" } : {};
+    return term === act.term && !unconfirmed ? null : { ...rest, term, ...kind };
   }
   return null;
 }
