@@ -18,8 +18,7 @@ use targets::{BROKEN, TARGETS, Target};
 
 /// Time for each target, where the environment says nothing else.
 const EACH_MS: u64 = 700;
-/// Processor time for one input, with the programs it starts: whatever else the machine does meanwhile. The slowest takes
-/// 1.6 s, in a program of its own.
+/// Processor time for one input, with the programs it starts: whatever else the machine does meanwhile.
 const HANG_S: f64 = 5.0;
 /// Time for one input that waits, on a machine that others hold meanwhile: the slowest took 25 s on two cores that eight
 /// others were using.
