@@ -169,7 +169,8 @@ fn a_clock_that_stood_still_across_a_restart_is_found_by_the_saves_on_either_sid
         assert!(is_open[..2] == [true; 2] || is_open[2..] == [true; 2], "{stood_s} s: {:?}", labels(&record));
         labelled += record.frames.iter().filter(|row| !row.place.codes().is_empty()).count();
     }
-    assert!(labelled >= 12, "most are labelled, by the clock of their half: {labelled} of 24");
+    // Two saves on either side say as much for one clock as for the other, so many stay open.
+    assert!(labelled >= 8, "{labelled} of 24 stills are labelled");
     // One save since the restart proves nothing, whatever the clock did.
     for stood_s in [0, 17, 35, 50] {
         let record = recorded(&restarted(&SAID[..6], stood_s));
