@@ -18,9 +18,7 @@ use crate::frames::reading::{NumberedStill, PairMoment, PairReading, call_of, la
 use crate::frames::save_times::{copy_of, saved_at, through_summer_time};
 use crate::frames::stretch::hold_by_stretch;
 
-// The limits of pairing are our own choices; none has a source.
-
-/// A clock mark and a save call nearer than this are one moment, in seconds.
+/// A clock mark and a save call nearer than this are one moment, in seconds; our own choice.
 const ONE_MOMENT_S: f64 = 3.0;
 /// How closely a person can set the clocks by hand, in seconds: scanners show whole seconds.
 const BY_HAND_S: f64 = 1.0;
@@ -46,7 +44,8 @@ pub fn pair(exam: &Exam, frames: &[Frame]) -> Pairing {
             paired[still.frame] = merged;
         }
     }
-    let best = fit.candidates.first();
+    // A clock that a person set holds for all of the exam.
+    let best = fit.candidates.first().filter(|_| exam.clock_by_hand().is_none());
     let mut unsure =
         best.map_or_else(Vec::new, |best| hold_by_stretch(exam, &moments, &stills, best, &mut paired));
     unsure.resize(frames.len(), false);

@@ -16,7 +16,7 @@ pub struct Pairing {
     pub frames: Vec<PairedFrame>,
     /// In the same order: the place of the still that a file shows, too, in another format or as another object; none where it is a still of its own.
     pub copies: Vec<Option<usize>>,
-    /// In the same order: the still lies in a stretch between two restarts of the program whose own saves do not bear out
+    /// In the same order: the still lies in a stretch between two restarts of the program whose own saves do not confirm
     /// the clock of the whole exam.
     pub unsure: Vec<bool>,
 }

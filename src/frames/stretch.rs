@@ -1,8 +1,8 @@
 //! The clock of the whole exam, held against the saves of each stretch between two restarts of the program.
 //!
 //! Takes: the moments, the stills, the clock that explains most of them, and the labels that it gives.
-//! Gives: which stills lie in a stretch whose own saves do not bear that clock out, and the labels as the stretch has them.
-//! Never: takes for granted that the computer's clock ran on while the program was stopped.
+//! Gives: which stills lie in a stretch whose own saves do not confirm that clock, and the labels as the stretch has them.
+//! Never: takes for granted that the computer's clock ran on, or the scanner's, while the program was stopped.
 //! Tested in: `tests/it/clocks.rs`, `tests/it/simulated.rs`.
 
 use std::ops::Range;
@@ -13,10 +13,10 @@ use crate::frames::pairing::{ClockFit, PairedFrame, Tie};
 use crate::frames::reading::{NumberedStill, PairMoment, PairReading, call_of, label, since_start_s};
 use crate::frames::vote::APART_S;
 
-/// Pairs that bear a clock out: one save may have a still of another by chance; our own choice.
+/// Pairs that confirm a clock: one save may have a still of another by chance; our own choice.
 const PAIRS_MIN: usize = 2;
-/// A clock of the stretch's own is a rival where it explains all but half a pair of what the clock of the exam explains;
-/// our own choice.
+/// A clock of the stretch's own is a rival where it explains all but half a pair of what the clock of the exam explains,
+/// or half a pair more where a clock mark has its still; our own choice.
 const RIVAL_LACKS: f64 = 0.5;
 
 /// A part of the exam in which the program ran on.
@@ -24,9 +24,11 @@ struct Stretch {
     from_s: f64,
     to_s: f64,
     moments: Range<usize>,
-    /// Index into the stills: those that the clock of the exam gives to no other stretch.
+    /// Index into the stills: those that may be of this stretch.
     stills: Vec<usize>,
-    /// Its own saves bear out the clock of the exam.
+    /// Those of them that the clock of the exam gives to its moments, in order.
+    paired: Vec<usize>,
+    /// Its own saves confirm the clock of the exam.
     is_sure: bool,
     /// Clocks of its own that explain it about as well, or better.
     rivals: Vec<Candidate>,
@@ -37,6 +39,11 @@ struct Stretch {
 impl Stretch {
     fn holds(&self, at_s: f64) -> bool {
         (self.from_s..self.to_s).contains(&at_s)
+    }
+
+    /// A still that was said to be saved in it may be any that no save was left for.
+    fn misses(&self, still: usize) -> bool {
+        !self.is_sure && !self.moments.is_empty() && self.stills.contains(&still)
     }
 }
 
@@ -62,9 +69,8 @@ pub(super) fn hold_by_stretch(
             by_rival(exam, moments, stills, (stretch, rival), paired);
         }
     }
-    // A still that was said to be saved where no clock is sure may be any that no save was left for.
-    let is_one_adrift = stretches.iter().any(|stretch| !stretch.is_sure && !stretch.moments.is_empty());
-    for still in stills {
+    let may_be_next = may_be_next(&stretches);
+    for (idx, still) in stills.iter().enumerate() {
         let paired = &paired[still.frame];
         let at_s = match paired.tie {
             Tie::Save(call) => Some(since_start_s(exam, exam.calls[call].said_at)),
@@ -72,9 +78,23 @@ pub(super) fn hold_by_stretch(
         };
         let is_sure =
             stretches.iter().any(|stretch| stretch.is_sure && at_s.is_some_and(|at_s| stretch.holds(at_s)));
-        unsure[still.frame] = !is_sure || is_one_adrift && matches!(paired.tie, Tie::Context(_));
+        let is_missed =
+            matches!(paired.tie, Tie::Context(_)) && stretches.iter().any(|stretch| stretch.misses(idx));
+        unsure[still.frame] = !is_sure || is_missed || may_be_next.contains(&idx);
     }
     unsure
+}
+
+/// The last stills that were said to be saved before a stretch that is not sure and lacks one: where one of the clocks was
+/// set by about the time between, such a still may be the first of that stretch.
+fn may_be_next(stretches: &[Stretch]) -> Vec<usize> {
+    let spoken: Vec<&Stretch> = stretches.iter().filter(|stretch| !stretch.moments.is_empty()).collect();
+    let lacks = |next: &Stretch| !next.is_sure && next.paired.len() < next.moments.len();
+    spoken
+        .windows(2)
+        .filter(|pair| lacks(pair[1]))
+        .filter_map(|pair| pair[0].paired.last().copied())
+        .collect()
 }
 
 fn stretches(
@@ -88,26 +108,50 @@ fn stretches(
     let mut ends_s: Vec<f64> = restarts.chain([f64::INFINITY]).collect();
     ends_s.sort_by(f64::total_cmp);
     let mut from_s = f64::NEG_INFINITY;
-    let mut found = Vec::new();
+    let mut found: Vec<Stretch> = Vec::new();
+    // The scanner saves in order: no still of a stretch comes before one that an earlier stretch surely has.
+    let mut last_sure: Option<usize> = None;
     for to_s in ends_s {
         let first = moments.partition_point(|moment| moment.at_s < from_s);
-        let end = moments.partition_point(|moment| moment.at_s < to_s);
-        found.push(stretch(&whole, moments, stills, best, (from_s, to_s), first..end));
+        let range = first..moments.partition_point(|moment| moment.at_s < to_s);
+        let is_free = |still: &usize| whole.moment_of[*still].is_none_or(|moment| range.contains(&moment));
+        let free = (0..stills.len()).filter(is_free).collect();
+        let own = in_order(free, range.len(), |still| last_sure.is_none_or(|last| still > last));
+        let next = stretch(&whole, moments, (stills, own), best, (from_s, to_s), range);
+        if next.is_sure {
+            last_sure = next.paired.last().copied().or(last_sure);
+        }
+        found.push(next);
         from_s = to_s;
     }
+    // Nor after one that a later stretch surely has.
+    let mut first_sure: Option<usize> = None;
+    for stretch in found.iter_mut().rev() {
+        let all = std::mem::take(&mut stretch.stills);
+        let is_before = |still| first_sure.is_none_or(|first| still < first);
+        stretch.stills = in_order(all, stretch.moments.len(), is_before);
+        if stretch.is_sure {
+            first_sure = stretch.paired.first().copied().or(first_sure);
+        }
+    }
     found
+}
+
+/// The stills that are in order, unless they are fewer than were said to be saved: then the scanner's clock may have been
+/// set, and the order of its times says nothing.
+fn in_order(stills: Vec<usize>, n_moments: usize, is_in_order: impl Fn(usize) -> bool) -> Vec<usize> {
+    let ordered: Vec<usize> = stills.iter().copied().filter(|still| is_in_order(*still)).collect();
+    if ordered.len() < n_moments { stills } else { ordered }
 }
 
 fn stretch(
     whole: &PairReading,
     moments: &[PairMoment],
-    stills: &[NumberedStill],
+    (stills, own): (&[NumberedStill], Vec<usize>),
     best: &Candidate,
     (from_s, to_s): (f64, f64),
     range: Range<usize>,
 ) -> Stretch {
-    let is_free = |still: &usize| whole.moment_of[*still].is_none_or(|moment| range.contains(&moment));
-    let own: Vec<usize> = (0..stills.len()).filter(is_free).collect();
     // By the clock of the exam, so that a clock of its own is one that was set meanwhile, not one that is years off.
     let saved_by = |still: &usize| Saved { at_s: whole.at_s[*still], ..stills[*still].saved };
     let mut saved: Vec<Saved> = own.iter().map(saved_by).collect();
@@ -116,24 +160,29 @@ fn stretch(
         moments[range.clone()].iter().map(|moment| Said { at_s: moment.at_s, mark: moment.mark }).collect();
     let pairs: Vec<(usize, usize)> =
         (own.iter()).filter_map(|still| Some((whole.moment_of[*still]?, *still))).collect();
-    let explained =
+    let is_marked = pairs.iter().any(|(moment, _)| moments[*moment].mark);
+    let by_exam =
         score(pairs.iter().map(|(moment, still)| whole.at_s[*still] - moments[*moment].at_s), &saved);
     let middle_s =
         said.first().zip(said.last()).map_or(0.0, |(first, last)| f64::midpoint(first.at_s, last.at_s));
-    let mut rivals: Vec<Candidate> = candidates(&said, &saved, None)
-        .into_iter()
-        .filter(|own| (exam_s(&own.clock, middle_s) - middle_s).abs() >= APART_S)
-        .filter(|own| own.score >= explained - RIVAL_LACKS)
-        .collect();
+    let is_near = |own: &Candidate| (exam_s(&own.clock, middle_s) - middle_s).abs() < APART_S;
+    let (near, mut rivals): (Vec<Candidate>, Vec<Candidate>) =
+        candidates(&said, &saved, None).into_iter().partition(is_near);
+    // A clock that was set by a second or two, as when it is set from a network, is still the clock of the exam.
+    let explained = near.iter().map(|near| near.score).fold(by_exam, f64::max);
+    // With a mark every still has a clock, which explains that one.
+    let has_mark = is_marked || near.iter().any(|near| near.marks > 0);
+    let enough = if has_mark { explained + RIVAL_LACKS } else { explained - RIVAL_LACKS };
+    rivals.retain(|rival| rival.score >= enough);
     let next = rivals.get(1).map_or(explained, |next| next.score.max(explained));
     let has_own = rivals.first().is_some_and(|own| own.score - next > slack(own.score));
     if has_own {
         rivals.truncate(1);
     }
-    let is_marked = pairs.iter().any(|(moment, _)| moments[*moment].mark);
     let is_sure = rivals.is_empty() && (is_marked || pairs.len() >= PAIRS_MIN);
     let rivals = rivals.into_iter().map(|own| own_clock(own, &best.clock)).collect();
-    Stretch { from_s, to_s, moments: range, stills: own, is_sure, rivals, has_own }
+    let paired = pairs.into_iter().map(|(_, still)| still).collect();
+    Stretch { from_s, to_s, moments: range, stills: own, paired, is_sure, rivals, has_own }
 }
 
 /// A clock that was fitted to times by the clock of the exam, as one that is read against the scanner's.

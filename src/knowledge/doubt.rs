@@ -16,6 +16,8 @@ use crate::protocol::Protocols;
 
 /// The rule about clocks that jumped: what it finds speaks against every still that was saved later.
 pub(crate) const CLOCK_JUMPED: &str = "clock-jumped";
+/// Rules that speak of a still's label once, whatever files show it.
+const OF_LABEL: [&str; 2] = ["clock-after-restart", "still-label-incomplete"];
 /// The most that a label is trusted which hangs on such an utterance; our own choice.
 pub(crate) const DOUBTFUL: f64 = 0.5;
 
@@ -97,7 +99,9 @@ pub(crate) fn put_doubts(
             let by_call = finding.call_seq.is_some() && on.is_some_and(|on| on.contains(&finding.call_seq));
             let later = || finding.at.is_some() && frame.saved_at_exam >= finding.at;
             let by_time = finding.rule == CLOCK_JUMPED && later();
-            if by_call || by_time || finding.frame.as_ref() == Some(&frame.id) {
+            let copies_it = || finding.frame.is_some() && finding.frame == frame.copy_of;
+            let by_copy = OF_LABEL.contains(&finding.rule.as_str()) && copies_it();
+            if by_call || by_time || by_copy || finding.frame.as_ref() == Some(&frame.id) {
                 put(&mut frame.doubt, words);
             }
         }

@@ -19,6 +19,15 @@ pub(crate) const CASES: &[Cases] = &[
         rule.fires("do not confirm the clock", &unsure(view().still(Tie::Context(0))));
         rule.silent(&unsure(view().still(Tie::Nothing)));
         rule.silent(&unsure(view().still(Tie::Hand(1))));
+        // Said once, and seen at each file that shows the still.
+        let copied = view().still(Tie::Save(1)).still(Tie::Save(1)).but(|case| {
+            case.pairing.copies = vec![None, Some(0)];
+            case.pairing.unsure = vec![true; 2];
+        });
+        rule.fires("do not confirm the clock", &copied);
+        for row in copied.record(&BUILT_IN.1).frames {
+            assert_eq!(row.doubt, ["the clock around a restart is not confirmed"], "{row:#?}");
+        }
         rule.silent(&fine());
     }),
     ("horse-unknown", |rule| {
