@@ -28,6 +28,8 @@ use zonecall::speech::scripted::Scripted;
 
 /// Exams of one run, where the environment asks for no other number.
 const EXAMS: u64 = 60;
+/// Of 100 stills so many are labelled without a doubt at least: 64 of the 384 stills of the first 60 exams were.
+const SURE_PERCENT_MIN: usize = 60;
 /// Seeds that failed once.
 const FAILED: [u64; 5] = [2_026_113_000_051, 700_052, 700_064, 700_074, 700_305];
 /// Sound that a failure may cost.
@@ -418,7 +420,11 @@ fn what_was_acknowledged_survives_and_no_label_is_wrong_in_silence() {
         "{exams} exams from seed {from} on, {n_faults} faults that stopped them, {n_cuts} with power cuts; {sure} stills \
          labelled without a doubt, {doubted} in doubt, {open} without a label"
     );
-    assert!(sure > 0, "everything is in doubt: the test tests nothing");
+    let all = sure + doubted + open;
+    assert!(
+        first.is_some() || 100 * sure >= SURE_PERCENT_MIN * all,
+        "{sure} of {all} stills are sure of their label"
+    );
     assert!(n_cuts > 0 || first.is_some(), "no power was cut: the test tests nothing");
 }
 
