@@ -28,7 +28,7 @@ use zonecall::speech::scripted::Scripted;
 
 /// Exams of one run, where the environment asks for no other number.
 const EXAMS: u64 = 60;
-/// Of 100 stills so many are labelled without a doubt at least: 64 of the 384 stills of the first 60 exams were.
+/// Of 100 stills so many are labelled without a doubt at least; of the 384 of the first 60 exams, 240 were, or 62 of 100.
 const SURE_PERCENT_MIN: usize = 60;
 /// Seeds that failed once.
 const FAILED: [u64; 5] = [2_026_113_000_051, 700_052, 700_064, 700_074, 700_305];
