@@ -331,7 +331,7 @@ fn a_lesion_that_a_journal_has_as_unremarkable_is_a_lesion() {
     let mut lines = support::exam_lines(&["left fore three bravo transverse", "core lesion"]);
     for line in &mut lines.events {
         if let Event::Call(call) = &mut line.event
-            && let Act::Finding(found) = &mut call.act
+            && let Act::Finding(found) = &mut call.call.act
         {
             found.class = Class::Unremarkable;
         }
