@@ -260,7 +260,7 @@ fn a_note_may_hold_what_is_asked_about_elsewhere() {
 fn what_writers_of_another_phrase_bank_say_means_what_they_meant() {
     all(
         &[PLACE],
-        &[("n a d", "normal"), ("doing the right fore", "RF"), ("what was that last one", "asks last")],
+        &[("n a d", "normal"), ("doing the right fore", "RF"), ("what was that last one", "question: last")],
     );
     // The view once more, or the last call once more?
     for phrase in ["repeat that", "repeat it"] {
