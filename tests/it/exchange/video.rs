@@ -223,7 +223,7 @@ fn of_video_and_picture_in_one_proposal_the_picture_is_taken_and_apart_the_sende
     write_video(&video, uids::MPEG4HP41);
     let (both, apart) = ([uids::MPEG4HP41, uids::EXPLICIT_VR_LITTLE_ENDIAN], [uids::MPEG4HP41]);
     let into = tempfile::tempdir().unwrap();
-    let (code, said) = send_proposing(into.path(), &[&both], &[loops.clone()]);
+    let (code, said) = send_proposing(into.path(), &[&both], std::slice::from_ref(&loops));
     assert_eq!(code, Some(0), "{said}");
     assert!(into.path().join(format!("{}.dcm", uid(1))).is_file());
     let into = tempfile::tempdir().unwrap();
