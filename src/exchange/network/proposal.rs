@@ -13,7 +13,7 @@ use std::time::{Duration, Instant};
 use dicom_ul::Pdu;
 use dicom_ul::pdu::{PresentationContextProposed, read_pdu};
 
-use crate::frames::video::VIDEOS;
+use crate::frames::video::{VIDEOS, video};
 
 /// Type of the PDU by which an association is asked for, and bytes of its head (PS3.8, 9.3.2).
 const REQUEST: u8 = 1;
@@ -149,7 +149,7 @@ impl Proposal {
     /// The pictures to be taken when videos have their turn: of what is offered in one, the sender sends whichever stands
     /// first. Those before a video are left out, but not where a context would then have nothing.
     pub(super) fn pictures_after_videos<'a>(&self, classes: &[&str], pictures: &[&'a str]) -> Vec<&'a str> {
-        let is_video = |syntax: &str| VIDEOS.iter().any(|(video, _)| *video == syntax);
+        let is_video = |syntax: &str| video(syntax).is_some();
         let mut before = BTreeSet::new();
         for (context, _) in self.of(classes, pictures) {
             let syntaxes = || context.transfer_syntaxes.iter().map(|syntax| plain(syntax));

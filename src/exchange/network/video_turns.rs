@@ -9,7 +9,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::{Mutex, PoisonError};
 
 use super::proposal::PassedOver;
-use crate::frames::video::VIDEOS;
+use crate::frames::video::{VideoCoding, video};
 
 /// Senders that are remembered; a practice has a few.
 const SENDERS_MAX: usize = 256;
@@ -41,11 +41,10 @@ impl VideoTurns {
         if over.classes.is_empty() {
             return None;
         }
-        let is_video = |syntax: &str| VIDEOS.iter().any(|(video, _)| *video == syntax);
         let has_come = came.iter().any(|(class, _)| over.classes.contains(class));
         let is_lost = match turns.get(from) {
             Some(Turn::Now) => {
-                if !came.iter().any(|(_, syntax)| is_video(syntax)) {
+                if came.iter().all(|(_, syntax)| video(syntax).is_none()) {
                     turns.insert(from.to_owned(), Turn::Over);
                 }
                 false
@@ -61,11 +60,8 @@ impl VideoTurns {
             turns.clear();
         }
         turns.insert(from.to_owned(), Turn::Now);
-        let kinds: BTreeSet<&str> = VIDEOS
-            .iter()
-            .filter(|(video, _)| over.videos.contains(video))
-            .map(|(_, coding)| coding.name())
-            .collect();
+        let kinds: BTreeSet<&str> =
+            over.videos.iter().filter_map(|syntax| video(syntax)).map(VideoCoding::name).collect();
         let kinds: Vec<&str> = kinds.into_iter().collect();
         Some(format!(
             "it offered loops both as videos ({}) and as pictures, was asked for the pictures, and sent none; if a loop is \
