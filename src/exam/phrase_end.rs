@@ -12,8 +12,8 @@ use serde_json::Value as Json;
 use crate::exam::call::Act;
 use crate::exam::parse::{calls_of, meaning, unit_as_said, without_sound};
 use crate::language::closed_sets::Class;
-use crate::language::graph::Moment;
 use crate::language::pack::Language;
+use crate::language::word_states::{Moment, WordStates as _};
 use crate::protocol::Protocols;
 
 /// Whether an answer is waited for.

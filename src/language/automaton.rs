@@ -1,11 +1,13 @@
 //! The grammar as an automaton: which readings a sequence of words has.
 //!
-//! Takes: a `Grammar` and one of its rules.
+//! Takes: a `Grammar` and some of its rules.
 //! Gives: `Automaton`; `read` turns words into tags with the words each closes.
 //! Never: chooses between two readings of equal length; it gives both.
 //! Tested in: `tests/it/language.rs`.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::BTreeMap;
+
+use rustc_hash::FxHashMap;
 
 use crate::language::compact::{Compact, Label, compact};
 use crate::language::grammar::Grammar;
@@ -25,13 +27,17 @@ pub type Passed = (String, usize);
 /// A deterministic automaton over words and tags.
 #[derive(Debug, Clone)]
 pub struct Automaton {
-    /// Words out of each state.
-    words: Vec<HashMap<String, usize>>,
+    /// Words out of each state, by number.
+    words: Vec<FxHashMap<usize, usize>>,
     /// Tags out of each state.
     tags: Vec<Vec<(usize, usize)>>,
     /// Where another phrase may begin after this state.
     again: Vec<Option<usize>>,
     ends: Vec<bool>,
+    /// The state of each start; what can be said from the last of them is read.
+    starts: Vec<usize>,
+    texts: Vec<String>,
+    numbers: FxHashMap<String, usize>,
     names: Vec<String>,
     /// What a tag adds to the price of a reading.
     prices: Vec<Price>,
@@ -55,34 +61,29 @@ impl ReadingPath {
 }
 
 impl Automaton {
-    /// The automaton of what any of the `roots` in `grammar` allows; a root that is not there allows nothing.
+    /// The automaton in which any of the roots of a start can be said from it; a root that is not there allows nothing.
     #[must_use]
-    pub fn new(grammar: &Grammar, roots: &[&str]) -> Self {
-        let Compact { states, labels } = compact(grammar, roots);
+    pub fn new(grammar: &Grammar, starts: &[&[&str]]) -> Self {
+        let Compact { states, labels, starts } = compact(grammar, starts);
         let mut this = Self {
-            words: vec![HashMap::new(); states.len()],
+            words: vec![FxHashMap::default(); states.len()],
             tags: vec![Vec::new(); states.len()],
             again: vec![None; states.len()],
             ends: states.iter().map(|state| state.is_end).collect(),
+            starts,
+            texts: Vec::new(),
+            numbers: FxHashMap::default(),
             names: Vec::new(),
             prices: Vec::new(),
         };
-        let mut names = vec![0; labels.len()];
-        for (id, label) in labels.iter().enumerate() {
-            if let Label::Tag(tag) = label {
-                names[id] = this.names.len();
-                this.names.push(tag.clone());
-                let price = [tag == OWN, tag.starts_with('!'), tag == RARE].map(usize::from);
-                this.prices.push(price.into());
-            }
-        }
+        let numbers: Vec<usize> = labels.iter().map(|label| this.numbered(label)).collect();
         for (state, from) in states.iter().enumerate() {
             for (label, to) in &from.arcs {
                 match &labels[*label] {
-                    Label::Word(word) => {
-                        this.words[state].insert(word.clone(), *to);
+                    Label::Word(_) => {
+                        this.words[state].insert(numbers[*label], *to);
                     }
-                    Label::Tag(_) => this.tags[state].push((names[*label], *to)),
+                    Label::Tag(_) => this.tags[state].push((numbers[*label], *to)),
                     Label::Again => this.again[state] = Some(*to),
                 }
             }
@@ -90,8 +91,47 @@ impl Automaton {
         this
     }
 
-    pub(crate) fn start(&self) -> usize {
-        0
+    /// Takes in a word or a tag; its number among its kind.
+    fn numbered(&mut self, label: &Label) -> usize {
+        match label {
+            Label::Word(word) => {
+                self.numbers.insert(word.clone(), self.texts.len());
+                self.texts.push(word.clone());
+                self.texts.len() - 1
+            }
+            Label::Tag(tag) => {
+                self.names.push(tag.clone());
+                let price = [tag == OWN, tag.starts_with('!'), tag == RARE].map(usize::from);
+                self.prices.push(price.into());
+                self.names.len() - 1
+            }
+            Label::Again => 0,
+        }
+    }
+
+    /// The state of each start.
+    pub(crate) fn starts(&self) -> &[usize] {
+        &self.starts
+    }
+
+    /// How many states there are.
+    pub(crate) fn len(&self) -> usize {
+        self.ends.len()
+    }
+
+    /// The words that lead out of any state; the others know them by their place here.
+    pub(crate) fn texts(&self) -> &[String] {
+        &self.texts
+    }
+
+    /// The number of a word.
+    pub(crate) fn number(&self, word: &str) -> Option<usize> {
+        self.numbers.get(word).copied()
+    }
+
+    /// The tags, in the order of their numbers.
+    pub(crate) fn names(&self) -> &[String] {
+        &self.names
     }
 
     pub(crate) fn is_end(&self, state: usize) -> bool {
@@ -103,14 +143,14 @@ impl Automaton {
         self.again[state]
     }
 
-    /// The words that lead out of a state.
-    pub(crate) fn words_from(&self, state: usize) -> impl Iterator<Item = (&str, usize)> {
-        self.words[state].iter().map(|(word, to)| (word.as_str(), *to))
+    /// The words that lead out of a state, by number.
+    pub(crate) fn words_from(&self, state: usize) -> impl Iterator<Item = (usize, usize)> {
+        self.words[state].iter().map(|(word, to)| (*word, *to))
     }
 
-    /// The tags that can be passed in a state without a word.
-    pub(crate) fn tags_from(&self, state: usize) -> impl Iterator<Item = (&str, usize)> {
-        self.tags[state].iter().map(|(tag, to)| (self.names[*tag].as_str(), *to))
+    /// The tags that can be passed in a state without a word, by number.
+    pub(crate) fn tags_from(&self, state: usize) -> impl Iterator<Item = (usize, usize)> {
+        self.tags[state].iter().copied()
     }
 
     /// Every reading of `words` with the fewest phrases; none when they cannot be said.
@@ -122,11 +162,12 @@ impl Automaton {
         if words.len() > WORDS_MAX {
             return Vec::new();
         }
-        let mut paths = self.spread([(self.start(), ReadingPath { tags: Vec::new(), price: (0, 0, 0) })], 0);
+        let Some(start) = self.starts.last() else { return Vec::new() };
+        let mut paths = self.spread([(*start, ReadingPath { tags: Vec::new(), price: (0, 0, 0) })], 0);
         for (idx, word) in words.iter().enumerate() {
             let mut stepped = Vec::new();
             for (state, here) in paths {
-                if let Some(to) = self.words[state].get(*word) {
+                if let Some(to) = self.numbers.get(*word).and_then(|word| self.words[state].get(word)) {
                     stepped.extend(here.into_iter().map(|path| (*to, path)));
                 }
             }

@@ -1,11 +1,11 @@
 //! The grammar as a small automaton over words and tags, built rule by rule.
 //!
-//! Takes: a `Grammar` and its roots.
+//! Takes: a `Grammar`, and the roots that can be said from each start.
 //! Gives: `Compact`: numbered states and labels; a rule that is used in several places is made small once.
 //! Never: a difference in meaning: tags are labels like words.
 //! Tested in: `tests/it/language.rs`.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 
 use rustc_hash::FxHashMap;
 
@@ -22,22 +22,25 @@ pub(crate) enum Label {
     Again,
 }
 
-/// The whole automaton; its first state is the start.
+/// The whole automaton.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Compact {
     pub(crate) states: Vec<CompactState>,
     pub(crate) labels: Vec<Label>,
+    /// The state of each start.
+    pub(crate) starts: Vec<usize>,
 }
 
-/// A state: its arcs by label.
+/// A state: its arcs in the order of their labels, at most one of each.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub(crate) struct CompactState {
-    pub(crate) arcs: BTreeMap<usize, usize>,
+    pub(crate) arcs: Vec<(usize, usize)>,
     pub(crate) is_end: bool,
 }
 
-/// The automaton of what any of the `roots` allows; where a root is a repetition, its turns are joined by `Again`.
-pub(crate) fn compact(grammar: &Grammar, roots: &[&str]) -> Compact {
+/// The automaton in which any of the roots of a start can be said from it; where a root is a repetition, its turns are
+/// joined by `Again`.
+pub(crate) fn compact(grammar: &Grammar, starts: &[&[&str]]) -> Compact {
     let mut uses: FxHashMap<String, usize> = FxHashMap::default();
     for (name, _) in grammar.rules.iter().flat_map(|rule| used(&rule.body)) {
         *uses.entry(name).or_default() += 1;
@@ -45,10 +48,22 @@ pub(crate) fn compact(grammar: &Grammar, roots: &[&str]) -> Compact {
     let mut builder =
         Builder { grammar, uses, labels: Vec::new(), ids: FxHashMap::default(), rules: FxHashMap::default() };
     let mut parts = Parts::default();
-    for rule in roots.iter().filter_map(|root| grammar.rule(root)) {
-        builder.add(&mut parts, &rule.body, START, END, Level::Root);
+    let mut begins: FxHashMap<&str, usize> = FxHashMap::default();
+    for name in starts.iter().copied().flatten() {
+        if let Some(rule) = grammar.rule(name)
+            && !begins.contains_key(name)
+        {
+            let begin = parts.state();
+            builder.add(&mut parts, &rule.body, begin, END, Level::Root);
+            begins.insert(name, begin);
+        }
     }
-    Compact { states: parts.deterministic(), labels: builder.labels }
+    let starts: Vec<Vec<usize>> = starts
+        .iter()
+        .map(|roots| roots.iter().filter_map(|root| begins.get(root).copied()).collect())
+        .collect();
+    let (states, starts) = parts.deterministic(&starts);
+    Compact { states, labels: builder.labels, starts }
 }
 
 const START: usize = 0;
@@ -103,7 +118,7 @@ impl Builder<'_> {
         if let Some(rule) = self.grammar.rule(name) {
             self.add(&mut parts, &rule.body, START, END, Level::Inside);
         }
-        let states = smallest(&parts.deterministic());
+        let states = smallest(&parts.deterministic(&[vec![START]]).0);
         self.rules.insert(name.to_owned(), states.clone());
         states
     }
@@ -195,43 +210,42 @@ impl Parts {
         seen.into_iter().filter(matters).collect()
     }
 
-    /// One state for each set of states that the same labels lead to.
-    fn deterministic(&self) -> Vec<CompactState> {
-        let start = self.closure([START]);
-        let mut known: FxHashMap<Vec<usize>, usize> = FxHashMap::from_iter([(start.clone(), 0)]);
+    /// One state for each set of states that the same labels lead to, and the states of the `starts`.
+    fn deterministic(&self, starts: &[Vec<usize>]) -> (Vec<CompactState>, Vec<usize>) {
+        let mut known: FxHashMap<Vec<usize>, usize> = FxHashMap::default();
         let mut closures: FxHashMap<Vec<usize>, usize> = FxHashMap::default();
-        let mut open = vec![start];
+        let mut open: Vec<Vec<usize>> = Vec::new();
+        let mut number = |states: Vec<usize>, open: &mut Vec<Vec<usize>>| {
+            *known.entry(states).or_insert_with_key(|states| {
+                open.push(states.clone());
+                open.len() - 1
+            })
+        };
+        let starts =
+            starts.iter().map(|states| number(self.closure(states.iter().copied()), &mut open)).collect();
         let mut found: Vec<CompactState> = Vec::new();
         while let Some(states) = open.get(found.len()).cloned() {
-            let mut next: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
-            for state in &states {
-                for (label, to) in &self.arcs[*state] {
-                    if let Some(label) = label {
-                        next.entry(*label).or_default().push(*to);
-                    }
-                }
-            }
-            let mut arcs = BTreeMap::new();
-            for (label, mut to) in next {
-                to.sort_unstable();
-                to.dedup();
+            let from = states.iter().flat_map(|state| &self.arcs[*state]);
+            let mut next: Vec<(usize, usize)> =
+                from.filter_map(|(label, to)| Some(((*label)?, *to))).collect();
+            next.sort_unstable();
+            next.dedup();
+            let mut arcs = Vec::new();
+            for same in next.chunk_by(|one, other| one.0 == other.0) {
+                let to: Vec<usize> = same.iter().map(|(_, to)| *to).collect();
                 let id = match closures.get(&to) {
                     Some(id) => *id,
                     None => {
-                        let all = self.closure(to.iter().copied());
-                        let id = *known.entry(all.clone()).or_insert_with(|| {
-                            open.push(all);
-                            open.len() - 1
-                        });
+                        let id = number(self.closure(to.iter().copied()), &mut open);
                         closures.insert(to, id);
                         id
                     }
                 };
-                arcs.insert(label, id);
+                arcs.push((same[0].0, id));
             }
             found.push(CompactState { arcs, is_end: states.binary_search(&END).is_ok() });
         }
-        found
+        (found, starts)
     }
 }
 

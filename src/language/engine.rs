@@ -8,16 +8,16 @@
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use crate::language::lazy_graph::LazyGraph;
+use crate::language::on_demand_graph::OnDemandGraph;
 use crate::language::usage::Usage;
 
 pub use crate::language::grammar::GrammarWord;
 
 /// The language as an engine sees it: which word sequences can be said, and how words sound.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone)]
 pub struct EngineLanguage {
     /// Which words may follow which: only what this exam's schemes allow.
-    pub graph: LazyGraph,
+    pub graph: OnDemandGraph,
     /// Each word that can be said, once, with the place where the grammar first uses it.
     pub words: Vec<GrammarWord>,
     /// Pronunciations of the pack, in file order; several for one word are variants.

@@ -7,7 +7,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::language::graph::{Moment, WordGraph};
+use crate::language::word_states::{Moment, WordStates};
 
 /// How each word sounds, in phones; several are variants.
 pub type Sounds = BTreeMap<String, Vec<Vec<String>>>;
@@ -16,25 +16,27 @@ pub type Sounds = BTreeMap<String, Vec<Vec<String>>>;
 ///
 /// Words that have no sound are passed over.
 #[must_use]
-pub fn near(graph: &WordGraph, sounds: &Sounds, wanted: &[&str], apart_max: usize) -> Vec<Vec<String>> {
-    let start = graph.starts.of(Moment::default());
+pub fn near(graph: &dyn WordStates, sounds: &Sounds, wanted: &[&str], apart_max: usize) -> Vec<Vec<String>> {
+    let start = graph.start(Moment::default());
     let mut found = Vec::new();
     // How far the sounds so far are from each beginning of the wanted ones.
     let mut open: Vec<(usize, Vec<usize>, Vec<&str>)> =
         vec![(start, (0..=wanted.len()).collect(), Vec::new())];
     while let Some((state, apart, said)) = open.pop() {
-        let from = [Some(state), graph.again[state].filter(|_| !said.is_empty())];
-        for (word, to) in from.into_iter().flatten().flat_map(|state| &graph.arcs[state]) {
+        let here = graph.state(state);
+        let again = here.again.filter(|_| !said.is_empty()).map(|again| graph.state(again));
+        let arcs = here.arcs.iter().chain(again.iter().flat_map(|again| &again.arcs));
+        for (word, to) in arcs.map(|(word, to)| (&graph.words()[*word], *to)) {
             for variant in sounds.get(word).into_iter().flatten() {
                 let apart = variant.iter().fold(apart.clone(), |apart, phone| step(&apart, wanted, phone));
                 if apart.iter().all(|apart| *apart > apart_max) {
                     continue;
                 }
                 let said = [said.as_slice(), &[word.as_str()]].concat();
-                if graph.ends.contains(to) && apart.last().is_some_and(|apart| *apart <= apart_max) {
+                if apart.last().is_some_and(|apart| *apart <= apart_max) && graph.is_end(to) {
                     found.push(said.iter().map(|word| (*word).to_owned()).collect());
                 }
-                open.push((*to, apart, said));
+                open.push((to, apart, said));
             }
         }
     }

@@ -15,9 +15,8 @@ use crate::language::automaton::Automaton;
 use crate::language::engine::{EngineLanguage, Pronunciation};
 use crate::language::fault::{Fault, FilePlace};
 use crate::language::grammar::{Grammar, GrammarNode, GrammarRule, collect};
-use crate::language::graph::ZonesByLimb;
 use crate::language::jsgf;
-use crate::language::lazy_graph::LazyGraph;
+use crate::language::on_demand_graph::{OnDemandGraph, ZonesByLimb};
 use crate::language::own::{OwnPhrase, OwnWords, added};
 use crate::language::tags;
 use crate::language::usage::Usage;
@@ -82,7 +81,7 @@ pub struct Language {
     /// The grammar, cut to the exam's zones.
     pub grammar: Grammar,
     /// Reads calls and answers.
-    pub exam: Automaton,
+    pub exam: Arc<Automaton>,
     /// Sounds that are passed over inside a phrase.
     pub hesitations: BTreeSet<String>,
     /// Endings of words and the word that each is short for.
@@ -255,16 +254,20 @@ impl Pack {
         };
         let grammar = self.grammar.pruned(&keep);
         let calls = if grammar.rule(CALLED_RULE).is_some() { CALLED_RULE } else { EXAM_RULE };
-        let exam = Automaton::new(&grammar, &[calls, ANSWER_RULE]);
-        let engine = |grammar: &Grammar, core| EngineLanguage {
-            graph: LazyGraph::new(grammar, calls, ANSWER_RULE, zones),
+        let engine = |grammar: &Grammar, exam: &Arc<Automaton>, core| EngineLanguage {
+            graph: OnDemandGraph::new(exam.clone(), zones),
             words: grammar.words(&[calls, ANSWER_RULE]),
             pronunciations: self.pronunciations.clone(),
             core,
             usage: self.usage.clone(),
         };
-        let core = self.core.as_ref().map(|core| Box::new(engine(&core.pruned(&keep), None)));
-        let engine = engine(&grammar, core);
+        let exam = |grammar: &Grammar| Arc::new(Automaton::new(grammar, &[&[calls], &[calls, ANSWER_RULE]]));
+        let core = self.core.as_ref().map(|core| {
+            let core = core.pruned(&keep);
+            Box::new(engine(&core, &exam(&core), None))
+        });
+        let exam = exam(&grammar);
+        let engine = engine(&grammar, &exam, core);
         let (hesitations, endings) = (grammar.hesitations(), grammar.endings());
         Language { exam, hesitations, endings, grammar, engine }
     }

@@ -9,8 +9,8 @@ use std::sync::Arc;
 
 use crate::exam::parse::{Parsed, parse};
 use crate::exam::utterance_segmenter::SegmenterEar;
-use crate::language::graph::Moment;
 use crate::language::pack::Language;
+use crate::language::word_states::Moment;
 use crate::protocol::Protocols;
 use crate::session::effect::{AnswerExpected, Expected};
 use crate::speech::recognise::{EngineError, Recogniser};

@@ -9,8 +9,9 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use crate::language::engine::Pronunciation;
-use crate::language::graph::{Moment, ZonesByLimb};
+use crate::language::on_demand_graph::ZonesByLimb;
 use crate::language::pack::{Language, Pack, PackError};
+use crate::language::word_states::{Moment, WordStates as _};
 use crate::protocol::Protocols;
 use crate::session::own_words;
 use crate::speech::dictionary::entries;

@@ -17,7 +17,7 @@ use crate::exam::call::{Act, Command};
 use crate::exam::closed_sets::Presence;
 use crate::exam::utterance_segmenter::{Ending, Heard, UtteranceSegmenter};
 use crate::exam_folder::{ENCRYPTED, ExamFolder, REMOVING, with_ending};
-use crate::language::graph::Moment;
+use crate::language::word_states::Moment;
 use crate::private;
 use crate::protocol::Protocols;
 use crate::session::background_jobs::{BackgroundJob, BackgroundJobs};

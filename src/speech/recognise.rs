@@ -8,7 +8,7 @@
 use std::path::PathBuf;
 
 use crate::language::engine::GrammarWord;
-use crate::language::graph::Moment;
+use crate::language::word_states::Moment;
 use crate::speech::installed::remedy;
 #[cfg(feature = "sphinx")]
 use crate::speech::sphinx_sys::SphinxRefused;

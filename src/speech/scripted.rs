@@ -8,7 +8,7 @@
 use std::path::Path;
 
 use crate::clock::Sample;
-use crate::language::graph::Moment;
+use crate::language::word_states::Moment;
 use crate::speech::recognise::{EngineError, EngineId, Recogniser};
 use crate::speech::utterance::{Utterance, UtteranceAudio, Word};
 

@@ -13,7 +13,8 @@ use sha2::{Digest, Sha256};
 
 use crate::clock::Span;
 use crate::language::engine::{EngineLanguage, GrammarWord};
-use crate::language::graph::{Moment, WordGraph};
+use crate::language::graph::WordGraph;
+use crate::language::word_states::Moment;
 use crate::speech::denoise::denoise;
 use crate::speech::dictionary::{DICTIONARY, entries};
 use crate::speech::recognise::{EngineError, EngineId, Recogniser};
@@ -91,7 +92,7 @@ impl Sphinx {
             model: "en-us".to_owned(),
             model_sha256: crate::hex(&hash.finalize()),
         };
-        let graph = (*language.graph).clone();
+        let graph = WordGraph::new(&language.graph);
         let start = graph.starts.of(Moment::default());
         let mut this = Self { decoder, id, graph, start, ready: BTreeSet::new() };
         // A grammar that the decoder refuses must not wait for the first utterance.

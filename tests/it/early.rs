@@ -9,7 +9,8 @@ use zonecall::clock::Sample;
 use zonecall::exam::call::{Act, Call, View};
 use zonecall::exam::parse::parse;
 use zonecall::exam::phrase_end::{AnswerExpected, is_whole, stands_apart, tells_of_another};
-use zonecall::language::graph::{Moment, WordGraph};
+use zonecall::language::graph::WordGraph;
+use zonecall::language::word_states::Moment;
 use zonecall::speech::endpoint::Endpointer;
 use zonecall::speech::utterance::UtteranceAudio;
 
@@ -142,7 +143,7 @@ fn is_undone(call: &Call, longer: &[Call]) -> bool {
 #[test]
 fn no_pause_acts_on_half_a_phrase_whatever_its_last_word() {
     let language = &support::BUILT_IN.0;
-    let graph = &language.engine.graph;
+    let graph = &WordGraph::new(&language.engine.graph);
     let (mut undone, mut tried) = (Vec::new(), 0);
     for (end, words) in shortest_phrases(graph) {
         let calls = calls_of(&words);

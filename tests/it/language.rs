@@ -14,10 +14,12 @@ use zonecall::exam::parse::{calls_of, parse};
 use zonecall::language::closed_sets::CommandName;
 use zonecall::language::engine::Pronunciation;
 use zonecall::language::grammar::Grammar;
-use zonecall::language::graph::{Moment, ZonesByLimb};
+use zonecall::language::graph::WordGraph;
 use zonecall::language::jsgf;
+use zonecall::language::on_demand_graph::ZonesByLimb;
 use zonecall::language::pack::{EXAM_RULE, Pack};
 use zonecall::language::phrases::{blanks, phrases};
+use zonecall::language::word_states::{Moment, WordStates as _};
 
 fn means(text: &str, expect: &Expect) {
     let (language, protocols) = &*BUILT_IN;
@@ -244,8 +246,36 @@ fn the_zones_an_engine_can_hear_follow_the_limb() {
     assert!(!says(Some("LH"), "left fore zone four charlie transverse"));
     assert!(says(Some("LF"), "save left hind zone four charlie transverse save"));
     assert!(!says(Some("LF"), "four"), "no dead ends are left");
+    let graph = WordGraph::new(&graph);
     let start = graph.starts.of(Moment { limb: Some("LF"), asked: false });
     assert!(!graph.arcs[graph.arcs[start]["zone"]].contains_key("four"));
+}
+
+proptest! {
+    #[test]
+    fn the_whole_graph_allows_what_the_one_that_grows_allows(
+        forks in prop::collection::vec(any::<u16>(), 60),
+        (changed, other) in (any::<prop::sample::Index>(), any::<prop::sample::Index>()),
+        asked in any::<bool>(),
+    ) {
+        static WHOLE: LazyLock<WordGraph> = LazyLock::new(|| WordGraph::new(&BUILT_IN.0.engine.graph));
+        let (language, _) = &*BUILT_IN;
+        let mut next = forks.iter().cycle();
+        let mut choose = |n: usize| usize::from(*next.next().unwrap()) % n;
+        let mut said = Sentence::default();
+        say(&language.grammar, &language.grammar.rule(EXAM_RULE).unwrap().body, &mut choose, &mut said);
+        let mut words: Vec<&str> = said.words.iter().map(String::as_str).collect();
+        let all = language.engine.graph.words();
+        for limb in [None, Some("LF"), Some("RH")] {
+            let now = Moment { limb, asked };
+            prop_assert_eq!(WHOLE.allows(now, &words), language.engine.graph.allows(now, &words), "{:?}", words);
+        }
+        let at = changed.index(words.len());
+        words[at] = &all[other.index(all.len())];
+        let now = Moment { limb: None, asked };
+        prop_assert_eq!(WHOLE.allows(now, &words), language.engine.graph.allows(now, &words), "{:?}", words);
+        prop_assert_eq!(WHOLE.continuations(now, &words), language.engine.graph.continuations(now, &words), "{:?}", words);
+    }
 }
 
 fn fault(source: &str, expect: &Expect) {

@@ -1,11 +1,12 @@
 //! The neural ear's search: judged by adding up every alignment of small cases, and by another library's losses.
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeMap, HashMap};
 use std::path::Path;
 
 use proptest::prelude::*;
 use zonecall::language::engine::{EngineLanguage, GrammarWord, Pronunciation};
-use zonecall::language::graph::{Moment, Starts, WordGraph};
+use zonecall::language::graph::WordGraph;
 use zonecall::language::usage::Usage;
+use zonecall::language::word_states::{Moment, Starts, WordStates as _};
 use zonecall::speech::neural::align::{WordFrames, align};
 use zonecall::speech::neural::lattice::Lattice;
 use zonecall::speech::neural::lexicon::Lexicon;
@@ -19,7 +20,11 @@ fn graph(arcs: &[(usize, &str, usize)], ends: &[usize]) -> WordGraph {
         out[*from].insert((*word).to_owned(), *to);
     }
     let again = vec![None; out.len()];
-    WordGraph { arcs: out, again, ends: ends.iter().copied().collect(), starts: Starts::default() }
+    WordGraph::from_arcs(out, again, ends.iter().copied().collect(), Starts::default())
+}
+
+fn lattice(graph: &WordGraph, lexicon: &Lexicon) -> Lattice {
+    Lattice::new(Box::new(graph.clone()), lexicon.clone())
 }
 
 fn lexicon(sounds: &[(&str, &[usize])]) -> Lexicon {
@@ -93,7 +98,7 @@ fn every_sentence(
 }
 
 fn check_all(rows: &[Vec<f64>], graph: &WordGraph, lexicon: &Lexicon) {
-    let readings = search(&Lattice::new(graph, lexicon), &frames(rows), Width::EXACT);
+    let readings = search(&mut lattice(graph, lexicon), &frames(rows), Width::EXACT);
     let mut wanted = every_sentence(graph, lexicon, &every_alignment(rows), rows.len());
     wanted.retain(|_, p| *p > 0.0);
     let mut order: Vec<f64> = wanted.values().copied().collect();
@@ -130,15 +135,7 @@ fn language() -> impl Strategy<Value = (WordGraph, Lexicon)> {
         for (name, ways) in names.iter().zip(sounds) {
             ways.into_iter().for_each(|way| lexicon.add(name, way));
         }
-        (
-            WordGraph {
-                again: vec![None; out.len()],
-                arcs: out,
-                ends: ends.into_iter().collect::<BTreeSet<usize>>(),
-                starts: Starts::default(),
-            },
-            lexicon,
-        )
+        (WordGraph::from_arcs(out, vec![None; 3], ends.into_iter().collect(), Starts::default()), lexicon)
     })
 }
 
@@ -156,10 +153,10 @@ proptest! {
         rows in rows(4, 1..8),
         (graph, lexicon) in language(),
     ) {
-        let network = Lattice::new(&graph, &lexicon);
+        let mut network = lattice(&graph, &lexicon);
         let narrow = Width { kept_max: 3, behind_max: 4.0, unit_min: -3.0 };
-        let all = search(&network, &frames(&rows), Width::EXACT);
-        for reading in search(&network, &frames(&rows), narrow) {
+        let all = search(&mut network, &frames(&rows), Width::EXACT);
+        for reading in search(&mut network, &frames(&rows), narrow) {
             let words: Vec<&str> = reading.words.iter().map(String::as_str).collect();
             prop_assert!(graph.allows(Moment::default(), &words));
             if let Some(full) = all.iter().find(|full| full.words == reading.words) {
@@ -174,7 +171,7 @@ proptest! {
         (graph, lexicon) in language(),
     ) {
         let frames = frames(&rows);
-        for reading in search(&Lattice::new(&graph, &lexicon), &frames, Width::EXACT) {
+        for reading in search(&mut lattice(&graph, &lexicon), &frames, Width::EXACT) {
             let spans = align(&reading.words, &lexicon, &frames).expect("what was read fits");
             prop_assert_eq!(spans.len(), reading.words.len());
             for pair in spans.windows(2) {
@@ -187,8 +184,8 @@ proptest! {
 
 fn one_sentence(units: &[usize], rows: &[Vec<f64>]) -> f64 {
     let lexicon = lexicon(&[("all", units)]);
-    let network = Lattice::new(&graph(&[(0, "all", 1)], &[1]), &lexicon);
-    let readings: Vec<Hypothesis> = search(&network, &frames(rows), Width::EXACT);
+    let mut network = lattice(&graph(&[(0, "all", 1)], &[1]), &lexicon);
+    let readings: Vec<Hypothesis> = search(&mut network, &frames(rows), Width::EXACT);
     readings[0].score
 }
 
@@ -219,10 +216,10 @@ fn losses_are_those_of_another_library() {
 fn the_same_unit_twice_needs_a_blank_between() {
     let sure = |unit: usize| (0..3).map(|at| if at == unit { 0.98 } else { 0.01 }).collect::<Vec<f64>>();
     let lexicon = lexicon(&[("ba", &[1]), ("na", &[2])]);
-    let network = Lattice::new(&graph(&[(0, "ba", 0), (0, "na", 0)], &[0]), &lexicon);
-    let best = |units: &[usize]| {
+    let mut network = lattice(&graph(&[(0, "ba", 0), (0, "na", 0)], &[0]), &lexicon);
+    let mut best = |units: &[usize]| {
         let rows: Vec<Vec<f64>> = units.iter().map(|unit| sure(*unit)).collect();
-        search(&network, &frames(&rows), Width::LISTENING)[0].words.join(" ")
+        search(&mut network, &frames(&rows), Width::LISTENING)[0].words.join(" ")
     };
     assert_eq!(best(&[1, 1, 2]), "ba na");
     assert_eq!(best(&[1, 0, 1, 2]), "ba ba na");
@@ -232,14 +229,12 @@ fn the_same_unit_twice_needs_a_blank_between() {
 fn the_grammar_decides_between_words_that_sound_alike() {
     let sounds: &[(&str, &[usize])] = &[("left", &[1]), ("zone", &[2]), ("fore", &[3]), ("four", &[3])];
     let lexicon = lexicon(sounds);
-    let network = Lattice::new(
-        &graph(&[(0, "left", 1), (1, "fore", 3), (0, "zone", 2), (2, "four", 3)], &[3]),
-        &lexicon,
-    );
+    let mut network =
+        lattice(&graph(&[(0, "left", 1), (1, "fore", 3), (0, "zone", 2), (2, "four", 3)], &[3]), &lexicon);
     let row = |unit: usize| (0..4).map(|at| if at == unit { 0.7 } else { 0.1 }).collect::<Vec<f64>>();
-    let read = |units: &[usize]| {
+    let mut read = |units: &[usize]| {
         let rows: Vec<Vec<f64>> = units.iter().map(|unit| row(*unit)).collect();
-        search(&network, &frames(&rows), Width::LISTENING)[0].words.join(" ")
+        search(&mut network, &frames(&rows), Width::LISTENING)[0].words.join(" ")
     };
     assert_eq!(read(&[1, 0, 3]), "left fore");
     assert_eq!(read(&[2, 0, 3]), "zone four");
@@ -249,17 +244,16 @@ fn the_grammar_decides_between_words_that_sound_alike() {
 fn of_words_that_sound_alike_the_common_one_is_read_and_a_clear_one_wins_all_the_same() {
     let lexicon = lexicon(&[("air", &[1, 2]), ("er", &[3, 2])]);
     let words = graph(&[(0, "air", 1), (0, "er", 1)], &[1]);
-    let read = |network: &Lattice, first: [f64; 2]| {
+    let read = |network: &mut Lattice, first: [f64; 2]| {
         let rows = [vec![0.05, first[0], 0.05, first[1]], vec![0.05, 0.05, 0.85, 0.05]];
         search(network, &frames(&rows), Width::LISTENING)[0].clone()
     };
-    let plain = Lattice::new(&words, &lexicon);
-    let mut prefers = plain.clone();
+    let (mut plain, mut prefers) = (lattice(&words, &lexicon), lattice(&words, &lexicon));
     prefers.prefer(&["er"].into_iter().collect());
-    assert_eq!(read(&plain, [0.5, 0.4]).words, ["air"]);
-    assert_eq!(read(&prefers, [0.5, 0.4]).words, ["er"], "as good as the rare word");
-    assert_eq!(read(&prefers, [0.89, 0.01]).words, ["air"], "far better than the common word");
-    let cost = read(&prefers, [0.89, 0.01]).score - read(&plain, [0.89, 0.01]).score;
+    assert_eq!(read(&mut plain, [0.5, 0.4]).words, ["air"]);
+    assert_eq!(read(&mut prefers, [0.5, 0.4]).words, ["er"], "as good as the rare word");
+    assert_eq!(read(&mut prefers, [0.89, 0.01]).words, ["air"], "far better than the common word");
+    let cost = read(&mut prefers, [0.89, 0.01]).score - read(&mut plain, [0.89, 0.01]).score;
     assert!((cost + 3.0).abs() < 1e-9, "{cost}");
 }
 
@@ -268,12 +262,12 @@ fn of_words_that_sound_alike_the_one_that_usually_follows_is_read() {
     let lexicon = lexicon(&[("core", &[1]), ("gain", &[3]), ("lesion", &[2, 4]), ("leading", &[2, 5])]);
     let words = graph(&[(0, "core", 1), (0, "gain", 1), (1, "lesion", 2), (1, "leading", 2)], &[2]);
     let usage = Usage::read(Path::new("usage.txt"), "5 core lesion\n5 gain leading\n").unwrap();
-    let mut network = Lattice::new(&words, &lexicon);
+    let mut network = lattice(&words, &lexicon);
     network.expect(&usage);
-    let read = |first: usize, last: [f64; 2]| {
+    let mut read = |first: usize, last: [f64; 2]| {
         let row = |unit: usize| (0..6).map(|at| if at == unit { 0.9 } else { 0.02 }).collect::<Vec<f64>>();
         let end = vec![0.05, 0.05, 0.05, 0.05, last[0], last[1]];
-        search(&network, &frames(&[row(first), row(2), end]), Width::LISTENING)[0].clone()
+        search(&mut network, &frames(&[row(first), row(2), end]), Width::LISTENING)[0].clone()
     };
     assert_eq!(read(1, [0.4, 0.4]).words, ["core", "lesion"]);
     assert_eq!(read(3, [0.4, 0.4]).words, ["gain", "leading"]);
@@ -289,10 +283,10 @@ fn a_word_that_only_begins_phrases_may_be_begun_anew() {
     let begin: Vec<&str> = words.only_begin().into_iter().collect();
     assert_eq!(begin, ["zone"], "a whole phrase said twice is said twice, and so is a figure");
     begin.into_iter().for_each(|word| lexicon.begin_anew(word));
-    let network = Lattice::new(&words, &lexicon);
+    let mut network = lattice(&words, &lexicon);
     let row = |unit: usize| (0..4).map(|at| if at == unit { 0.97 } else { 0.01 }).collect::<Vec<f64>>();
     let rows: Vec<Vec<f64>> = [1, 0, 0, 1, 2].map(row).to_vec();
-    let read = search(&network, &frames(&rows), Width::LISTENING)[0].clone();
+    let read = search(&mut network, &frames(&rows), Width::LISTENING)[0].clone();
     assert_eq!(read.words, ["zone", "two"]);
     let spans = align(&read.words, &lexicon, &frames(&rows)).unwrap();
     assert_eq!(spans[0], WordFrames { from: 0, to: 3 }, "both belong to the word");
@@ -337,4 +331,32 @@ fn a_diphthong_that_a_head_lacks_sounds_as_its_two_vowels() {
     assert_eq!(sounds(&["K", "AA", "UH"]), Some(vec![vec![1, 2, 3]]));
     assert_eq!(sounds(&["K", "AA", "UH", "AW"]), Some(vec![vec![1, 4]]));
     assert_eq!(sounds(&["K", "AA"]), None, "a word without a sound is named");
+}
+
+#[test]
+fn what_earlier_searches_met_is_forgotten_before_it_fills_the_memory() {
+    let long = |unit: usize| std::iter::once(unit).chain(std::iter::repeat_n(3, 60)).collect::<Vec<usize>>();
+    let words: Vec<String> = (0..25_000).map(|word| format!("word {word}")).collect();
+    let (mut arcs, mut sounds) = (vec![BTreeMap::new(); 3], Lexicon::default());
+    sounds.add("so", vec![1]);
+    arcs[0].insert("so".to_owned(), 1);
+    for (at, word) in words.iter().enumerate() {
+        // Each word has units of its own at its end, so no two share their nodes.
+        sounds.add(word, [vec![2], (0..16).map(|bit| 1 + (at >> bit & 1)).collect(), long(3)].concat());
+        arcs[0].insert(word.clone(), 2);
+        arcs[1].insert(word.clone(), 2);
+    }
+    let graph = WordGraph::from_arcs(arcs, vec![None; 3], [1, 2].into(), Starts::default());
+    let mut network = lattice(&graph, &sounds);
+    let sure = |unit: usize| (0..4).map(|at| if at == unit { 0.97 } else { 0.01 }).collect::<Vec<f64>>();
+    let rows: Vec<Vec<f64>> = [1, 0, 2].map(sure).to_vec();
+    let both = |network: &mut Lattice| {
+        assert_eq!(search(network, &frames(&rows), Width::LISTENING)[0].words, ["so"]);
+        network.len()
+    };
+    let first = both(&mut network);
+    assert!(first > 2_000_000, "{first}");
+    assert!(search(&mut network, &frames(&rows[1..2]), Width::LISTENING).len() < 2);
+    assert!(network.len() < first, "only what this search met: {}", network.len());
+    assert_eq!(both(&mut network), first, "what was forgotten is made again");
 }

@@ -8,6 +8,7 @@ use std::process::{Command, Output};
 use program::{hear, zonecall};
 use zonecall::exam::call::Call;
 use zonecall::exam::parse::parse;
+use zonecall::language::word_states::WordStates as _;
 use zonecall::protocol::Protocols;
 use zonecall::session::spoken::SpokenLanguage;
 

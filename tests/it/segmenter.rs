@@ -3,7 +3,7 @@ use crate::support::BUILT_IN;
 use zonecall::clock::{SAMPLE_RATE_HZ, Sample};
 use zonecall::evaluation::judge::said;
 use zonecall::exam::utterance_segmenter::{Ending, SegmenterEar, UtteranceSegmenter};
-use zonecall::language::graph::Moment;
+use zonecall::language::word_states::Moment;
 use zonecall::speech::recognise::{EngineError, EngineId, Recogniser};
 use zonecall::speech::stream::FRAME;
 use zonecall::speech::utterance::{Utterance, UtteranceAudio};

@@ -12,8 +12,9 @@ use program::{START, demo_stills, zonecall};
 use zonecall::clock::{Sample, Span};
 use zonecall::exam::call::Act;
 use zonecall::exam::parse::parse;
-use zonecall::language::graph::Moment;
+use zonecall::language::graph::WordGraph;
 use zonecall::language::pack::{Language, Pack};
+use zonecall::language::word_states::{Moment, WordStates as _};
 use zonecall::protocol::Protocols;
 use zonecall::speech::utterance::{Utterance, Word};
 use zonecall::speech::vosk::VoskParts;
@@ -193,7 +194,7 @@ fn the_examples_for_an_engine_hold_each_pair_of_words_that_can_be_said_and_no_ot
     let protocols = Protocols::built_in().unwrap();
     let zones = protocols.zones_by_limb(&protocols.choose(&[]).unwrap());
     for pack in [Pack::built_in().unwrap(), Pack::read(&grammar("ko")).unwrap()] {
-        let graph = pack.for_zones(&zones).engine.graph;
+        let graph = WordGraph::new(&pack.for_zones(&zones).engine.graph);
         let limbs: Vec<Option<&str>> = zones.keys().map(|limb| Some(limb.as_str())).chain([None]).collect();
         let mut found: BTreeSet<(String, String)> = BTreeSet::new();
         for sentence in graph.examples() {

@@ -1,16 +1,14 @@
-//! The grammar's word graph, its words spelled out in units: what the search walks.
+//! The grammar's graph of words, its words spelled out in units where the search walks.
 //!
-//! Takes: a `WordGraph` and a `Lexicon`.
-//! Gives: `Lattice`: for each state of the graph a tree of the units that can follow.
+//! Takes: a graph of words and a `Lexicon`.
+//! Gives: `Lattice`: for each state of the graph that a search opens, a tree of the units that can follow.
 //! Never: meaning, scores or time.
 //! Tested in: `tests/it/neural_search.rs`.
 
-use std::ops::Range;
-
 use rustc_hash::{FxHashMap, FxHashSet};
 
-use crate::language::graph::{Moment, Starts, WordGraph};
 use crate::language::usage::{BEGINNING, CountedWord, Usage, UsageOdds};
+use crate::language::word_states::{Moment, WordStates};
 use crate::speech::neural::lexicon::Lexicon;
 
 /// What a word outside the core of the language adds to the score of a reading, as a natural logarithm.
@@ -27,23 +25,39 @@ const USUAL: f64 = -2.5;
 /// No word costs more than this.
 const LEAST_USUAL: f64 = -4.0;
 
+/// Nodes that are kept from one search to the next; beyond that all are made again where they are needed: 40 MB.
+const NODES_KEPT_MAX: usize = 2_000_000;
+
 /// What can be said, unit by unit.
 ///
 /// There are hundreds of thousands of nodes: they lie flat, the nodes after one side by side.
-#[derive(Debug, Clone)]
 pub struct Lattice {
-    words: Vec<String>,
+    graph: Box<dyn WordStates + Send>,
+    lexicon: Lexicon,
     nodes: Vec<LatticeNode>,
     /// Words that are complete in a node, with the state they lead to.
     complete: Vec<(u32, u32)>,
-    /// First nodes of the words that can be said in each state of the graph, without those of another phrase.
-    roots: Vec<Range<u32>>,
-    /// Where another phrase may begin after a state.
-    again: Vec<Option<usize>>,
-    ends: Vec<bool>,
-    starts: Starts,
+    open: FxHashMap<usize, OpenState>,
     start: usize,
     costs: Costs,
+}
+
+/// A state of the graph that a search has come to.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct OpenState {
+    /// First nodes of the words that can be said there, without those of another phrase.
+    own: (u32, u32),
+    /// Where another phrase may begin.
+    again: Option<usize>,
+    /// First nodes of that phrase's words.
+    next: (u32, u32),
+}
+
+impl OpenState {
+    /// First nodes of the words that can be said; where a phrase may end, the next one's words can follow.
+    pub(super) fn roots(self) -> impl Iterator<Item = usize> + Clone {
+        (self.own.0..self.own.1).chain(self.next.0..self.next.1).map(|node| node as usize)
+    }
 }
 
 /// What words cost, because they are said rarely.
@@ -105,40 +119,63 @@ impl Tree {
 }
 
 impl Lattice {
-    /// Spells `graph` out; a word without a sound can never be heard.
+    /// Spells `graph` with `lexicon`; a word without a sound can never be heard.
     #[must_use]
-    pub fn new(graph: &WordGraph, lexicon: &Lexicon) -> Self {
-        let mut this = Self {
-            words: Vec::new(),
+    pub fn new(graph: Box<dyn WordStates + Send>, lexicon: Lexicon) -> Self {
+        let start = graph.start(Moment::default());
+        Self {
+            graph,
+            lexicon,
             nodes: Vec::new(),
             complete: Vec::new(),
-            roots: Vec::with_capacity(graph.arcs.len()),
-            again: graph.again.clone(),
-            ends: (0..graph.arcs.len()).map(|state| graph.ends.contains(&state)).collect(),
-            starts: graph.starts.clone(),
-            start: graph.starts.of(Moment::default()),
+            open: FxHashMap::default(),
+            start,
             costs: Costs::Alike,
-        };
-        let mut ids: FxHashMap<&str, usize> = FxHashMap::default();
-        let begins = graph.begins();
-        for (state, arcs) in graph.arcs.iter().enumerate() {
-            let mut tree = Tree::default();
-            for (word, to) in arcs {
-                let id = *ids.entry(word).or_insert_with(|| {
-                    this.words.push(word.clone());
-                    this.words.len() - 1
-                });
-                let anew = if begins.contains(&state) { lexicon.begun_anew(word) } else { &[] };
-                lexicon.sounds(word).iter().chain(anew).for_each(|sound| tree.spell(sound, (id, *to)));
-            }
-            let roots = this.plant(&tree);
-            this.roots.push(roots);
         }
-        this
+    }
+
+    /// A search begins: nodes met by earlier ones are kept while they are few.
+    pub(super) fn begin(&mut self) {
+        if self.nodes.len() > NODES_KEPT_MAX {
+            self.nodes.clear();
+            self.complete.clear();
+            self.open.clear();
+        }
+    }
+
+    /// The state in which an utterance begins, with its words spelled out.
+    pub(super) fn opened_start(&mut self) -> OpenState {
+        self.opened(self.start)
+    }
+
+    /// The state with its words spelled out.
+    pub(super) fn opened(&mut self, state: usize) -> OpenState {
+        let mut open = self.spelled(state);
+        if let Some(again) = open.again {
+            open.next = self.spelled(again).own;
+        }
+        open
+    }
+
+    fn spelled(&mut self, state: usize) -> OpenState {
+        if let Some(open) = self.open.get(&state) {
+            return *open;
+        }
+        let here = self.graph.state(state);
+        let begins = self.graph.is_begin(state);
+        let mut tree = Tree::default();
+        for (id, to) in &here.arcs {
+            let word = &self.graph.words()[*id];
+            let anew = if begins { self.lexicon.begun_anew(word) } else { &[] };
+            self.lexicon.sounds(word).iter().chain(anew).for_each(|sound| tree.spell(sound, (*id, *to)));
+        }
+        let open = OpenState { own: self.plant(&tree), again: here.again, next: (0, 0) };
+        self.open.insert(state, open);
+        open
     }
 
     /// Lays a tree flat, level by level; where its roots are.
-    fn plant(&mut self, tree: &Tree) -> Range<u32> {
+    fn plant(&mut self, tree: &Tree) -> (u32, u32) {
         let first = self.nodes.len();
         let mut open = tree.roots.clone();
         let mut at = 0;
@@ -154,19 +191,20 @@ impl Lattice {
             open.extend(&here.next);
             at += 1;
         }
-        short(first)..short(first + tree.roots.len())
+        (short(first), short(first + tree.roots.len()))
     }
 
     /// From now on words that are not among `common` must fit better, by `UNCOMMON`.
     pub fn prefer(&mut self, common: &FxHashSet<&str>) {
         let cost = |word: &String| if common.contains(word.as_str()) { 0.0 } else { UNCOMMON };
-        self.costs = Costs::Each(self.words.iter().map(cost).collect());
+        self.costs = Costs::Each(self.graph.words().iter().map(cost).collect());
     }
 
     /// From now on words that seldom follow the one before must fit better.
     pub fn expect(&mut self, usage: &Usage) {
-        let counted = self.words.iter().map(|word| usage.counted(word)).collect();
-        self.costs = Costs::After(usage.odds(self.words.len()), counted);
+        let words = self.graph.words();
+        self.costs =
+            Costs::After(usage.odds(words.len()), words.iter().map(|word| usage.counted(word)).collect());
     }
 
     /// What a word adds to the score of a reading, as a natural logarithm: 0, or less for one that is said rarely, or
@@ -184,27 +222,29 @@ impl Lattice {
 
     /// An utterance begins with what can be said at this moment.
     pub fn follow(&mut self, now: Moment<'_>) {
-        self.start = self.starts.of(now);
+        self.start = self.graph.start(now);
     }
 
-    pub(super) fn start(&self) -> usize {
-        self.start
-    }
-
-    /// How many nodes the search walks over in all; for a look at its size.
+    /// How many nodes have been made so far; for a look at its size.
     #[must_use]
     pub fn len(&self) -> usize {
         self.nodes.len()
     }
 
-    /// True when nothing can be said.
+    /// True before the first search.
     #[must_use]
     pub fn is_empty(&self) -> bool {
         self.nodes.is_empty()
     }
 
+    /// How the words sound.
+    #[must_use]
+    pub fn lexicon(&self) -> &Lexicon {
+        &self.lexicon
+    }
+
     pub(super) fn word(&self, id: usize) -> &str {
-        &self.words[id]
+        &self.graph.words()[id]
     }
 
     /// The unit of a node.
@@ -218,21 +258,20 @@ impl Lattice {
         (next..next + n_next).map(|node| node as usize)
     }
 
-    /// Words that are complete in a node, with the state they lead to.
-    pub(super) fn complete(&self, node: usize) -> impl Iterator<Item = (usize, usize)> {
+    /// The words that are complete in a node, as places for `completed`.
+    pub(super) fn complete(&self, node: usize) -> impl Iterator<Item = usize> + use<> {
         let LatticeNode { words, n_words, .. } = self.nodes[node];
-        let complete = &self.complete[words as usize..][..n_words as usize];
-        complete.iter().map(|(word, state)| (*word as usize, *state as usize))
+        (words..words + n_words).map(|at| at as usize)
     }
 
-    /// First nodes of the words that can be said in a state; where a phrase may end, the next one's words can follow.
-    pub(super) fn roots(&self, state: usize) -> impl Iterator<Item = usize> + Clone {
-        let again = self.again[state].map_or(0..0, |again| self.roots[again].clone());
-        self.roots[state].clone().chain(again).map(|node| node as usize)
+    /// A word that is complete, and the state that it leads to.
+    pub(super) fn completed(&self, at: usize) -> (usize, usize) {
+        let (word, state) = self.complete[at];
+        (word as usize, state as usize)
     }
 
     pub(super) fn ends(&self, state: usize) -> bool {
-        self.ends[state]
+        self.graph.is_end(state)
     }
 }
 

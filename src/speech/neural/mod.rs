@@ -22,7 +22,7 @@ use sha2::{Digest as _, Sha256};
 
 use crate::clock::Span;
 use crate::language::engine::EngineLanguage;
-use crate::language::graph::Moment;
+use crate::language::word_states::{Moment, WordStates as _};
 use crate::speech::neural::adapt::{Adaptation, ReadPhrase};
 use crate::speech::neural::align::{WordFrames, align};
 use crate::speech::neural::confidence::{Calibration, ConfidenceInputs, Meaning, Verdict};
@@ -63,7 +63,6 @@ pub type MeaningKey = Box<dyn Fn(&[&str]) -> String + Send>;
 pub struct Neural {
     net: Encoder,
     lattice: Lattice,
-    lexicon: Lexicon,
     other: Option<usize>,
     calibration: Calibration,
     /// Bends the head's answers to who speaks, where they have enrolled.
@@ -136,7 +135,7 @@ impl Neural {
             .for_language(language, &read.units)
             .map_err(|words| EngineError::Unpronounced { words })?;
         language.graph.only_begin().into_iter().for_each(|word| lexicon.begin_anew(word));
-        let mut lattice = Lattice::new(&language.graph, &lexicon);
+        let mut lattice = Lattice::new(Box::new(language.graph.clone()), lexicon);
         if let Some(usage) = &language.usage {
             lattice.expect(usage);
         } else if let Some(core) = &language.core {
@@ -152,7 +151,6 @@ impl Neural {
         let mut this = Self {
             net,
             lattice,
-            lexicon,
             other: read.other,
             calibration: read.calibration,
             adaptation: None,
@@ -187,9 +185,9 @@ impl Neural {
         let heard = self.net.hear(&segment.samples)?;
         let bent = self.adaptation.as_ref().map(|bend| bend.apply(&heard));
         let frames = bent.as_ref().unwrap_or(&heard.frames);
-        let found = search_begun(&self.lattice, frames, Width::LISTENING);
+        let found = search_begun(&mut self.lattice, frames, Width::LISTENING);
         let meanings = confidence::meanings(&found.whole, &self.meaning);
-        let spans = spans(&meanings, &self.lexicon, frames);
+        let spans = spans(&meanings, self.lexicon(), frames);
         let left = unexplained(spans.as_deref().unwrap_or_default(), frames, &segment.samples);
         let lift_db = confidence::lift_db(&segment.samples);
         let evidence = confidence::evidence(&meanings, frames, self.other, lift_db, left);
@@ -221,7 +219,7 @@ impl Neural {
     /// "disregard last two" sounds the same. "Lesion a" is one, for the "uh" of "lesion uh" says nothing.
     fn says_more<'a>(&self, found: &'a Searched) -> Option<&'a Hypothesis> {
         let is_whole = |begun: &Hypothesis| {
-            let alike = |one: &&Hypothesis| self.lexicon.sound_alike(&one.words, &begun.words);
+            let alike = |one: &&Hypothesis| self.lexicon().sound_alike(&one.words, &begun.words);
             found.whole.iter().filter(alike).any(|one| self.last_counts(&one.words))
         };
         found.begun.iter().find(|begun| !is_whole(begun))
@@ -266,7 +264,7 @@ impl Neural {
             let others = [&words[..idx], &words[idx + 1..]].concat();
             (self.meaning)(&others) != (self.meaning)(&words)
         };
-        let supports = support(&best.reading.words, spans, &self.lexicon, frames).into_iter().enumerate();
+        let supports = support(&best.reading.words, spans, self.lexicon(), frames).into_iter().enumerate();
         supports
             .filter(|(idx, one)| *one >= SUPPORT_MIN || needed(*idx))
             .map(|(_, one)| one)
@@ -309,7 +307,7 @@ impl Neural {
     /// How the words of the language sound to the head.
     #[must_use]
     pub fn lexicon(&self) -> &Lexicon {
-        &self.lexicon
+        self.lattice.lexicon()
     }
 
     fn words(&self, texts: &[String], scored: &ScoredReading, segment: &UtteranceAudio) -> Vec<Word> {

@@ -181,13 +181,14 @@ pub struct Searched {
 
 /// The sentences of `lattice` that fit `frames`, best first.
 #[must_use]
-pub fn search(lattice: &Lattice, frames: &Frames, width: Width) -> Vec<Hypothesis> {
+pub fn search(lattice: &mut Lattice, frames: &Frames, width: Width) -> Vec<Hypothesis> {
     search_begun(lattice, frames, width).whole
 }
 
 /// The same, and beginnings of others.
 #[must_use]
-pub fn search_begun(lattice: &Lattice, frames: &Frames, width: Width) -> Searched {
+pub fn search_begun(lattice: &mut Lattice, frames: &Frames, width: Width) -> Searched {
+    lattice.begin();
     let mut histories = Histories::new();
     let mut tokens = vec![((0, NOWHERE), BeamToken { blank: 0.0, unit: f64::NEG_INFINITY })];
     for row in frames.rows() {
@@ -207,7 +208,7 @@ pub fn search_begun(lattice: &Lattice, frames: &Frames, width: Width) -> Searche
 
 /// One partial sentence, one frame on: it stays, or one unit begins.
 fn step(
-    lattice: &Lattice,
+    lattice: &mut Lattice,
     histories: &mut Histories,
     beam: &mut Beam,
     ((history, at), token): (LatticePlace, BeamToken),
@@ -219,15 +220,17 @@ fn step(
     stays.blank = add(stays.blank, total + f64::from(row[BLANK]));
     if at == NOWHERE {
         let last = (BLANK, token);
-        return begin(lattice, beam, history, lattice.roots(lattice.start()), last, row, unit_min);
+        let start = lattice.opened_start();
+        return begin(lattice, beam, history, start.roots(), last, row, unit_min);
     }
     let unit = lattice.unit(at);
     stays.unit = add(stays.unit, token.unit + f64::from(row[unit]));
     let last = (unit, token);
     begin(lattice, beam, history, lattice.next(at), last, row, unit_min);
     let before = histories.last(history);
-    for (word, state) in lattice.complete(at) {
-        let roots = lattice.roots(state);
+    for complete in lattice.complete(at) {
+        let (word, state) = lattice.completed(complete);
+        let roots = lattice.opened(state).roots();
         if roots.clone().any(|root| row[lattice.unit(root)] >= unit_min) {
             let cost = lattice.cost(before, word);
             let longer = histories.with(history, word, state);
@@ -280,7 +283,7 @@ fn ended(
     let mut whole: Vec<(usize, f64)> = Vec::new();
     let mut at: FxHashMap<usize, usize> = FxHashMap::default();
     for ((history, place), token) in tokens.iter().filter(|((_, place), _)| *place != NOWHERE) {
-        let complete = lattice.complete(*place);
+        let complete = lattice.complete(*place).map(|at| lattice.completed(at));
         for (word, state) in
             complete.filter(|(_, state)| lattice.ends(*state) == (ending == SentenceEnd::Whole))
         {

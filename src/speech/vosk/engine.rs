@@ -14,7 +14,8 @@ use vosk::{DecodingState, LogLevel, Model, Recognizer};
 
 use crate::clock::{SAMPLE_RATE_HZ, Span};
 use crate::language::engine::{EngineLanguage, GrammarWord};
-use crate::language::graph::Moment;
+use crate::language::graph::WordGraph;
+use crate::language::word_states::Moment;
 use crate::speech::recognise::{EngineError, EngineId, Recogniser};
 use crate::speech::utterance::{Utterance, UtteranceAudio, Word, mean_confidence};
 use crate::speech::vosk::parts::{FILES, VoskParts};
@@ -85,7 +86,7 @@ impl Vosk {
             ));
         }
         let words: BTreeSet<String> = known.into_iter().map(|word| word.text).collect();
-        let mut sentences = language.graph.examples();
+        let mut sentences = WordGraph::new(&language.graph).examples();
         sentences.retain(|sentence| sentence.split(' ').all(|word| words.contains(word)));
         if knows(UNKNOWN) {
             sentences.push(UNKNOWN.to_owned());
