@@ -18,7 +18,7 @@ use zip::write::SimpleFileOptions;
 
 use super::options::{FolderArgs, not_blank};
 use super::other_files::{is_other, tell_other_files};
-use super::output::write_file;
+use super::output::{write_file, write_named};
 use super::scanners;
 use crate::exam::fold::Exam;
 use crate::exam_folder::record_against;
@@ -137,7 +137,7 @@ pub(crate) fn export(args: &ExportArgs) -> anyhow::Result<ExitCode> {
     let exam = verified(&args.folder.open(), &protocols)?;
     let text = written(&record_against(&exam, &protocols, &Against::default()));
     match &args.out {
-        Some(path) => write_file(path, text.as_bytes())?,
+        Some(path) => write_named(path, text.as_bytes())?,
         None => terminal::data(text.as_bytes())?,
     }
     Ok(ExitCode::SUCCESS)
@@ -258,7 +258,7 @@ fn for_record_system(args: &ExportArgs) -> anyhow::Result<ExitCode> {
     let text =
         fhir::bundle(&opened.input(args), &opened.stills, args.exchange.identity.into(), Some(&printed))?;
     match &args.out {
-        Some(path) => write_file(path, text.as_bytes())?,
+        Some(path) => write_named(path, text.as_bytes())?,
         None => terminal::data(text.as_bytes())?,
     }
     Ok(if opened.problems == 0 { ExitCode::SUCCESS } else { ExitCode::from(1) })

@@ -7,7 +7,7 @@ use clap::ValueEnum;
 
 use super::against::against;
 use super::options::{AgainstArgs, FolderArgs};
-use super::output::write_file;
+use super::output::write_named;
 use crate::exam_folder::record_against;
 use crate::report::measure_table;
 use crate::terminal;
@@ -48,7 +48,7 @@ pub(crate) fn measure(args: &MeasureArgs) -> anyhow::Result<ExitCode> {
         MeasureForm::Json => measure_table::json(&record, &protocols),
     };
     match &args.out {
-        Some(path) => write_file(path, text.as_bytes())?,
+        Some(path) => write_named(path, text.as_bytes())?,
         None => terminal::data(text.as_bytes())?,
     }
     let open = record.measures.iter().any(|row| row.over.is_some());

@@ -2,16 +2,64 @@
 //!
 //! Takes: a path and its content; an error.
 //! Gives: the file, whole or not at all; the error in one line.
-//! Never: makes a folder.
+//! Never: makes a folder, or writes over what belongs to an exam.
 //! Tested in: `tests/it/cli.rs`, and here.
 
-use std::io::Write as _;
-use std::path::Path;
+use std::io::{Read as _, Write as _};
+use std::path::{Path, PathBuf};
 
 use anyhow::{Context as _, ensure};
 
+use crate::exam::journal::JOURNAL_FILE;
+use crate::exam_folder::OUT_FOLDER;
+use crate::plain_file;
 use crate::session::error::in_one_line;
 use crate::terminal::ShownText as _;
+
+/// How the names of what is exported end; only such a file beside a journal is replaced.
+const EXPORTS: [&str; 6] = ["html", "pdf", "json", "csv", "vtt", "zip"];
+/// How the names of pictures and recordings end: they may be the only ones.
+const ORIGINALS: [&str; 9] = ["dcm", "png", "jpg", "jpeg", "bmp", "tif", "tiff", "wav", "flac"];
+
+/// Writes a file whose name a person chose: one that may be an original is not replaced.
+pub(crate) fn write_named(path: &Path, bytes: &[u8]) -> anyhow::Result<()> {
+    let is_original = path.is_file() && (ends_in(path, &ORIGINALS) || begins_as_dicom(path));
+    ensure!(
+        !is_original,
+        "`{}` is a picture or a recording, and would be lost; name another file",
+        path.shown()
+    );
+    write_file(path, bytes)
+}
+
+/// Whether a file has the mark of DICOM PS3.10, 7.1: many scanners give their files names without an ending.
+fn begins_as_dicom(path: &Path) -> bool {
+    let mut start = [0; 132];
+    plain_file::open(path).and_then(|mut file| file.read_exact(&mut start)).is_ok()
+        && start.ends_with(b"DICM")
+}
+
+fn ends_in(path: &Path, endings: &[&str]) -> bool {
+    let ending = path.extension().unwrap_or_default();
+    endings.iter().any(|known| ending.eq_ignore_ascii_case(known))
+}
+
+/// The exam folder whose journal, sound, stills or signatures a file of this name would be among or in place of.
+fn exam_at_risk(path: &Path) -> Option<PathBuf> {
+    let absolute = |path: &Path| std::fs::canonicalize(path).or_else(|_| std::path::absolute(path));
+    // A link is where it leads to.
+    let real = if path.exists() {
+        absolute(path).ok()?
+    } else {
+        let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        absolute(folder).ok()?.join(path.file_name()?)
+    };
+    let exam = real.ancestors().skip(1).find(|folder| folder.join(JOURNAL_FILE).is_file())?;
+    let inside = real.strip_prefix(exam).ok()?;
+    let is_beside = inside.components().count() == 1;
+    let is_safe = inside.starts_with(OUT_FOLDER) || is_beside && (!real.exists() || ends_in(&real, &EXPORTS));
+    (!is_safe).then(|| exam.to_owned())
+}
 
 /// Writes a file whole or not at all; into a device or a pipe it writes as it comes. It makes no folder: a slip of the
 /// hand in a path would be lost in one that nobody looks for.
@@ -22,6 +70,13 @@ pub(crate) fn write_file(path: &Path, bytes: &[u8]) -> anyhow::Result<()> {
             folder.is_dir(),
             "cannot write `{}`: there is no folder `{shown}`; make it with `mkdir -p \"{shown}\"`, or name another file",
             path.shown()
+        );
+    }
+    if let Some(exam) = exam_at_risk(path) {
+        let (path, exam) = (path.shown(), exam.join(OUT_FOLDER));
+        let exam = exam.shown();
+        anyhow::bail!(
+            "`{path}` is among the records of an exam, and nothing was written; name a file in `{exam}` or elsewhere"
         );
     }
     let write = || -> std::io::Result<()> {

@@ -8,7 +8,7 @@ use std::process::ExitCode;
 use anyhow::{Context as _, bail, ensure};
 use chrono::Utc;
 
-use super::options::{FolderArgs, not_blank};
+use super::options::{DraftAgain, FolderArgs, not_blank};
 use super::pair_copy::copy_or_tell;
 use super::pair_day::{TakenToo, pair_day};
 use super::pair_notes::{known_scanner, note, note_clock};
@@ -57,6 +57,8 @@ pub(crate) struct PairArgs {
     /// Who has checked it; kept in the journal.
     #[arg(long, value_name = "NAME", value_parser = not_blank)]
     pub(crate) by: Option<String>,
+    #[command(flatten)]
+    pub(crate) draft: DraftAgain,
 }
 
 impl PairArgs {
@@ -76,6 +78,7 @@ pub(crate) fn pair(args: &PairArgs) -> anyhow::Result<ExitCode> {
         exam_folder.path().shown()
     );
     if let (true, Some(by)) = (args.undo, &args.by) {
+        args.draft.may_change(&exam_folder.exam(&protocols)?)?;
         let Undone { left_out, by_hand } = leave_out_last(&exam_folder, &protocols, by)?;
         let stay = if by_hand > 0 {
             format!("; {by_hand} of them were placed by hand, and stay")
@@ -89,7 +92,13 @@ pub(crate) fn pair(args: &PairArgs) -> anyhow::Result<ExitCode> {
     ensure!(frames.is_dir(), "`{}` is not a folder; name the folder that holds the stills", frames.shown());
     if !day.is_empty() {
         let scanner = args.scanner.as_deref();
-        let too = TakenToo { all: args.all, copy: args.copy, again_by: args.taken_in_by(), scanner };
+        let too = TakenToo {
+            all: args.all,
+            copy: args.copy,
+            again_by: args.taken_in_by(),
+            scanner,
+            draft: &args.draft,
+        };
         return pair_day(frames, &day, &too, &protocols);
     }
     let exam = exam_folder.exam(&protocols)?;
@@ -98,9 +107,12 @@ pub(crate) fn pair(args: &PairArgs) -> anyhow::Result<ExitCode> {
     name_scanner(&mut stills, args.scanner.as_deref());
     let none = stills.is_empty();
     show_copied(&mut terminal::out(), &stills)?;
+    if args.again || !args.same_horse.is_empty() {
+        args.draft.may_change(&exam)?;
+    }
     let undone = mind_left_out(&exam_folder, &exam, &stills, args.taken_in_by())?;
     let clock = known_scanner(&exam_folder, &exam, &stills);
-    let noted = note(&exam_folder, &exam, stills, args.all, clock)?;
+    let noted = note(&exam_folder, &exam, stills, args.all, clock, &args.draft)?;
     confirm(args, &exam_folder, &protocols)?;
     if noted.added + noted.moved > 0 {
         note_clock(&exam_folder, &exam_folder.exam(&protocols)?)?;

@@ -10,6 +10,7 @@ use std::io::Write;
 use std::path::Path;
 use std::process::ExitCode;
 
+use super::options::DraftAgain;
 use super::pair_copy::copy_or_tell;
 use super::pair_nameless::{show_nameless, waits_for_name};
 use super::pair_notes::{Noted, known_scanner, note, note_clock, with};
@@ -36,6 +37,8 @@ pub(super) struct TakenToo<'a> {
     pub(super) again_by: Option<&'a str>,
     /// What the scanner is called where the stills do not say it.
     pub(super) scanner: Option<&'a str>,
+    /// Whether signed records may become drafts again.
+    pub(super) draft: &'a DraftAgain,
 }
 
 /// Shares the stills out.
@@ -79,8 +82,17 @@ pub(super) fn pair_day(
             show_nameless(&mut out, folder.path(), all)?;
             clean = false;
         }
-        clean &= mind_left_out(folder, exam, &stills, too.again_by)? == 0;
-        let noted = note(folder, exam, stills, too.all, clock)?;
+        let again_by = too.again_by.filter(|_| too.draft.may_change(exam).is_ok());
+        clean &= mind_left_out(folder, exam, &stills, again_by)? == 0;
+        let noted = match note(folder, exam, stills, too.all, clock, too.draft) {
+            // The other exams of the day do not wait for this one's vet.
+            Err(signed) if exam.is_signed => {
+                writeln!(out, "{signed}")?;
+                clean = false;
+                continue;
+            }
+            noted => noted?,
+        };
         if noted.added > 0 {
             note_clock(folder, &folder.exam(protocols)?)?;
         }

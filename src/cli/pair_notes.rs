@@ -9,6 +9,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::Utc;
 
+use super::options::DraftAgain;
 use super::pair_copy::is_own_copy;
 use crate::exam::event::{Event, Frame, ScannerClock};
 use crate::exam::fold::Exam;
@@ -34,12 +35,16 @@ pub(super) struct Noted {
 
 /// Writes down what is new; `all` takes stills from outside the time of the exam, too. `clock` is how the scanner's clock runs
 /// by another exam, where that is not written down yet.
+///
+/// # Errors
+/// When the journal cannot be written, or where new stills would make a draft of a signed record and nobody asked for that.
 pub(super) fn note(
     exam_folder: &ExamFolder,
     exam: &Exam,
     frames: Vec<Frame>,
     all: bool,
     clock: Option<ScannerClock>,
+    draft: &DraftAgain,
 ) -> anyhow::Result<Noted> {
     let elsewhere = Elsewhere::read(exam_folder.path(), exam.header.started_at);
     let known: BTreeMap<&str, &Frame> = exam.frames.iter().map(|frame| (frame.id.as_str(), frame)).collect();
@@ -92,6 +97,9 @@ pub(super) fn note(
             Some(_) => noted.moved += 1,
         }
         lines.push(Event::Frame(Box::new(frame)));
+    }
+    if noted.added > 0 {
+        draft.may_change(exam)?;
     }
     let has_stills = noted.added + noted.moved > 0;
     if has_stills || helps || lines.iter().any(|line| matches!(line, Event::Frame(_))) {

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 
 use super::options::{KnowledgeArgs, LanguageArgs};
-use super::output::write_file;
+use super::output::write_named;
 use crate::language::phrases::{blanks, phrases as headings};
 use crate::report;
 use crate::report::card::{Card, CardRow, Section};
@@ -46,7 +46,7 @@ pub(crate) fn phrases(args: &PhrasesArgs) -> anyhow::Result<ExitCode> {
             // One page for the wall has no room for the words of the blanks.
             let note = format!("{note} `zonecall phrases` lists the words for each ‹ ›.");
             let card = Card { title, note, sections: sections.collect() };
-            write_file(path, report::card::html(&card).as_bytes())?;
+            write_named(path, report::card::html(&card).as_bytes())?;
         }
         None => {
             let rows =

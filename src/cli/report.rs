@@ -10,7 +10,7 @@ use clap::ValueEnum;
 use super::against::against;
 use super::options::{AgainstArgs, FolderArgs};
 use super::other_files::tell_other_files;
-use super::output::write_file;
+use super::output::write_named;
 use crate::exam_folder::record_against;
 use crate::report::overlay::overlays;
 use crate::report::signed::verified;
@@ -131,7 +131,7 @@ pub(crate) fn report(args: &ReportArgs) -> anyhow::Result<ExitCode> {
         Some(path) => path.clone(),
         None => folder.out()?.join(format!("report{for_whom}.{ending}")),
     };
-    write_file(&path, &bytes)?;
+    write_named(&path, &bytes)?;
     writeln!(terminal::out(), "report: {}", path.shown())?;
     Ok(if tell_other_files(&exam) == 0 { ExitCode::SUCCESS } else { ExitCode::from(1) })
 }

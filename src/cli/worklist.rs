@@ -11,7 +11,7 @@ use std::process::ExitCode;
 use chrono::NaiveDate;
 use clap::ValueEnum;
 
-use super::output::write_file;
+use super::output::write_named;
 use super::peer_args::{PeerArgs, ae_title};
 use crate::exchange::day_list::table;
 use crate::terminal;
@@ -65,7 +65,7 @@ pub(crate) fn worklist(args: &WorklistArgs) -> anyhow::Result<ExitCode> {
         ListForm::Csv => table(&rows)?,
     };
     match &args.out {
-        Some(path) => write_file(path, written.as_bytes())?,
+        Some(path) => write_named(path, written.as_bytes())?,
         None => terminal::data(written.as_bytes())?,
     }
     Ok(ExitCode::SUCCESS)

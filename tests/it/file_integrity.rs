@@ -1,5 +1,5 @@
 //! What is compared besides the journal's own chain: the kept sound, the stills, and the record that was signed.
-use crate::support::program::zonecall;
+use crate::support::program::{START, demo_stills, zonecall};
 use crate::support::{self, BUILT_IN};
 
 use std::path::Path;
@@ -218,6 +218,80 @@ fn naming_the_horse_of_a_signed_record_asks_first() {
     assert_eq!(std::fs::read(folder.path().join(journal::JOURNAL_FILE)).unwrap(), before);
     let named = zonecall(&["name", &path, "--horse", "Bramble", "--by", "Kim", "--draft-again"]);
     assert!(named.status.success(), "{}", String::from_utf8_lossy(&named.stderr));
+}
+
+#[test]
+fn no_still_is_added_to_a_signed_record_or_left_out_of_it_unasked() {
+    let folder = closed();
+    sign(folder.path());
+    let path = folder.path().to_string_lossy().into_owned();
+    let scanner = tempfile::tempdir().unwrap();
+    let table = scanner.path().join("stills.csv");
+    std::fs::write(&table, "exam_s,label,area_cm2,lesion_cm2,horse\n1,LF 2B T,,,\n").unwrap();
+    let stills = scanner.path().join("stills").to_string_lossy().into_owned();
+    let made = demo_stills().arg(&table).args([&stills, START, "0", "0"]).status();
+    assert!(made.unwrap().success());
+    let lines = || std::fs::read(folder.path().join(journal::JOURNAL_FILE)).unwrap();
+    let before = lines();
+    let with_all = ["pair", &path, "--frames", &stills, "--all"];
+    for asked in [&with_all[..], &["pair", &path, "--undo", "--by", "Kim"]] {
+        let refused = zonecall(asked);
+        let told = String::from_utf8_lossy(&refused.stderr).into_owned();
+        assert!(refused.status.code() == Some(2) && told.contains("--draft-again"), "{asked:?}: {told}");
+        assert!(lines() == before, "{asked:?} wrote to the journal");
+    }
+    let added = zonecall(&[&with_all[..], &["--draft-again"]].concat());
+    assert!(lines().len() > before.len(), "{}", String::from_utf8_lossy(&added.stderr));
+}
+
+/// What an exam is made of is never in the way of a slip in `--out`.
+#[test]
+fn no_output_takes_the_place_of_a_journal_a_recording_or_a_still() {
+    let folder = closed();
+    let path = folder.path().to_string_lossy().into_owned();
+    let nameless =
+        folder.path().with_file_name(format!("{}-still", folder.path().file_name().unwrap().display()));
+    let dicom = [&[0; 128], &b"DICM and more"[..]].concat();
+    std::fs::write(&nameless, &dicom).unwrap();
+    let kept = [
+        folder.path().join(journal::JOURNAL_FILE),
+        folder.path().join("exam.head"),
+        folder.path().join(SOUND),
+        folder.path().join(STILL),
+        nameless.clone(),
+    ];
+    let before = kept.clone().map(|file| std::fs::read(file).unwrap());
+    let commands: [&[&str]; 5] = [
+        &["export", &path, "--as", "json", "--out"],
+        &["export", &path, "--as", "vtt", "--out"],
+        &["report", &path, "--out"],
+        &["measure", &path, "--out"],
+        &["phrases", "--html"],
+    ];
+    for (file, was) in kept.iter().zip(&before) {
+        for command in commands {
+            let refused = zonecall(&[command, &[&file.to_string_lossy()]].concat());
+            let told = String::from_utf8_lossy(&refused.stderr).into_owned();
+            assert!(
+                refused.status.code() == Some(2) && told.contains("another file")
+                    || told.contains("name a file in"),
+                "{told}"
+            );
+            assert!(&std::fs::read(file).unwrap() == was, "{command:?} wrote over {}", file.display());
+        }
+    }
+    for among in ["audio", "stills"] {
+        let into = folder.path().join(among);
+        let refused = zonecall(&["export", &path, "--as", "audio", "--out", &into.to_string_lossy()]);
+        assert_eq!(refused.status.code(), Some(2), "{}", String::from_utf8_lossy(&refused.stderr));
+    }
+    assert!(kept.iter().zip(before).all(|(file, was)| std::fs::read(file).unwrap() == was));
+    let beside = folder.path().join("exam.json");
+    for _ in 0..2 {
+        let written = zonecall(&["export", &path, "--as", "json", "--out", &beside.to_string_lossy()]);
+        assert!(written.status.success(), "{}", String::from_utf8_lossy(&written.stderr));
+    }
+    std::fs::remove_file(nameless).unwrap();
 }
 
 #[test]
