@@ -18,7 +18,7 @@ impl From<Concept> for Code {
 }
 
 /// All of them, for whoever checks them.
-pub const ALL: [Concept; 45] = [
+pub const ALL: [Concept; 47] = [
     REPORT,
     MEASUREMENTS,
     GROUP,
@@ -59,6 +59,8 @@ pub const ALL: [Concept; 45] = [
     IMAGE_LATERALITY,
     IMAGE_VIEW,
     QUALITATIVE,
+    IMPRESSION,
+    RECOMMENDATION,
     OF_INTEREST,
     KEY_DESCRIPTION,
     SOURCE_IMAGE,
@@ -107,6 +109,8 @@ pub(super) const TARGET_REGION: Concept = Concept("123014", "DCM", "Target Regio
 pub(super) const IMAGE_LATERALITY: Concept = Concept("111027", "DCM", "Image Laterality");
 pub(super) const IMAGE_VIEW: Concept = Concept("111031", "DCM", "Image View");
 pub(super) const QUALITATIVE: Concept = Concept("C0034375", "UMLS", "Qualitative Evaluations");
+pub(super) const IMPRESSION: Concept = Concept("121073", "DCM", "Impression");
+pub(super) const RECOMMENDATION: Concept = Concept("121075", "DCM", "Recommendation");
 pub(super) const OF_INTEREST: Concept = Concept("113000", "DCM", "Of Interest");
 pub(super) const KEY_DESCRIPTION: Concept = Concept("113012", "DCM", "Key Object Description");
 pub(super) const SOURCE_IMAGE: Concept =

@@ -372,8 +372,12 @@ impl Making<'_> {
             "effectiveDateTime": instant(exam.started_at, exam.utc_offset_s),
             "issued": instant(settled_at(input), exam.utc_offset_s),
             "identifier": [{"value": exam.id}],
-            "conclusion": input.cautions,
+            "text": {"status": "additional", "div": narrative(input.cautions)},
         });
+        let concluded: Vec<&str> = input.conclusion().map(|row| row.text.as_str()).collect();
+        if !concluded.is_empty() {
+            report["conclusion"] = json!(concluded.join("\n\n"));
+        }
         if !results.is_empty() {
             report["result"] = Value::Array(results);
         }
@@ -400,4 +404,10 @@ impl Making<'_> {
         });
         self.put("document", document);
     }
+}
+
+/// Text for people, as FHIR wants it in `text`: XHTML, in one division.
+fn narrative(text: &str) -> String {
+    let text = maud::html! { p { (text) } };
+    format!("<div xmlns=\"http://www.w3.org/1999/xhtml\">{}</div>", text.into_string())
 }

@@ -8,7 +8,8 @@
 use super::code::{Codes, Site};
 use crate::exam::fold::Exam;
 use crate::exam::place::Place;
-use crate::knowledge::record::{FrameRow, Record, Status};
+use crate::exam::review::WordsPart;
+use crate::knowledge::record::{FrameRow, Record, Status, WordsRow};
 use crate::protocol::Protocols;
 
 /// What an export is made from.
@@ -31,6 +32,13 @@ pub struct ExportInput<'a> {
 impl ExportInput<'_> {
     pub(super) fn site(&self, place: &Place) -> Site {
         self.codes.site(place, &self.record.exam.schemes, self.protocols)
+    }
+
+    /// What the scan means and what to do, in the vet's own words.
+    pub(super) fn conclusion(&self) -> impl Iterator<Item = &WordsRow> {
+        [WordsPart::Impression, WordsPart::Recommendation]
+            .into_iter()
+            .filter_map(|part| self.record.words.iter().find(|row| row.part == part))
     }
 }
 

@@ -12,9 +12,9 @@ use sha2::{Digest, Sha256};
 
 use super::concept::{
     COMMENT, DEVICE, DEVICE_MODEL, DEVICE_NAME, DEVICE_UID, ENGLISH, FEMALE, IMAGE_LATERALITY, IMAGE_VIEW,
-    LANGUAGE, LIBRARY, LIBRARY_GROUP, MALE, MEASUREMENTS, MODALITY, OBSERVER_TYPE, PATIENT, PERSON,
-    PERSON_NAME, PROCEDURE, QUALITATIVE, REPORT, SUBJECT_BREED, SUBJECT_CLASS, SUBJECT_ID, SUBJECT_NAME,
-    SUBJECT_SEX, SUBJECT_SPECIES, TARGET_REGION,
+    IMPRESSION, LANGUAGE, LIBRARY, LIBRARY_GROUP, MALE, MEASUREMENTS, MODALITY, OBSERVER_TYPE, PATIENT,
+    PERSON, PERSON_NAME, PROCEDURE, QUALITATIVE, RECOMMENDATION, REPORT, SUBJECT_BREED, SUBJECT_CLASS,
+    SUBJECT_ID, SUBJECT_NAME, SUBJECT_SEX, SUBJECT_SPECIES, TARGET_REGION,
 };
 use super::content::{ContentItem, Relation, Says, person_name};
 use super::dataset::{DataSet, EncodeError, date_time, reference};
@@ -23,6 +23,7 @@ use super::input::{ExportInput, is_labelled};
 use super::still::Still;
 use super::subject::SrSubject;
 use super::uid::{IMPLEMENTATION_UID, uid};
+use crate::exam::review::WordsPart;
 use crate::frames::made_here::MAKER;
 use crate::hex;
 
@@ -250,7 +251,7 @@ fn library_entry(input: &ExportInput, still: &Still) -> ContentItem {
     entry.with([ContentItem::text(context, COMMENT, &label)])
 }
 
-/// What goes with the whole exam: the cautions, and what a person should look at.
+/// What goes with the whole exam: the cautions, the vet's own conclusion, and what a person should look at.
 fn remarks(input: &ExportInput) -> Vec<ContentItem> {
     let signed = input.record.exam.signed.as_ref().map(|signed| {
         let text = format!("signed by {}, licence as entered: {}", signed.by, signed.licence);
@@ -261,9 +262,13 @@ fn remarks(input: &ExportInput) -> Vec<ContentItem> {
         ContentItem::text(Relation::Contains, COMMENT, &(text + &since))
     });
     let caution = ContentItem::text(Relation::Contains, COMMENT, input.cautions);
+    let concluded = input.conclusion().map(|row| {
+        let concept = if row.part == WordsPart::Impression { IMPRESSION } else { RECOMMENDATION };
+        ContentItem::text(Relation::Contains, concept, &row.text)
+    });
     let open = input.record.findings.iter().filter(|finding| finding.is_open());
     let open = open.map(|finding| {
         ContentItem::text(Relation::Contains, COMMENT, &format!("to look at: {}", finding.message))
     });
-    std::iter::once(caution).chain(signed).chain(open).collect()
+    std::iter::once(caution).chain(signed).chain(concluded).chain(open).collect()
 }

@@ -5,7 +5,7 @@ use std::process::Command;
 
 use serde_json::Value;
 
-use super::stage::{doubtful, enter, export, folder, folder_of, said_of, sign};
+use super::stage::{CONCLUDED, conclude, doubtful, enter, export, folder, folder_of, said_of, sign};
 use crate::support::write_journal;
 
 /// What the validator finds fault with: errors, and warnings other than the known ones.
@@ -74,6 +74,25 @@ fn the_bundle_is_valid_before_and_after_a_signature_and_says_which_it_is() {
             assert!(methods.contains(&how), "{methods:?}");
         }
     }
+}
+
+#[test]
+fn the_conclusion_is_the_vet_s_own_and_the_cautions_stand_beside_it() {
+    let exam = folder();
+    let report = |text: &str| -> Value {
+        let bundle: Value = serde_json::from_str(text).unwrap();
+        of_kind(&bundle, "DiagnosticReport")[0].clone()
+    };
+    let without = report(&bundle(exam.path()));
+    assert!(without.get("conclusion").is_none(), "nobody concluded anything: {without}");
+    conclude(exam.path());
+    sign(exam.path());
+    let signed = bundle(exam.path());
+    assert_eq!(judged(&signed), (true, Vec::new()));
+    let signed = report(&signed);
+    let words: Vec<&str> = CONCLUDED.iter().map(|(_, text)| *text).collect();
+    assert_eq!(signed["conclusion"], words.join("\n\n"));
+    assert!(signed["text"]["div"].as_str().unwrap().contains("Not a diagnosis"), "{signed}");
 }
 
 #[test]

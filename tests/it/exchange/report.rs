@@ -2,7 +2,9 @@
 
 use serde_json::Value;
 
-use super::stage::{TRACED, enter, export, faults, files, folder, judge, python, sign, uid};
+use super::stage::{
+    CONCLUDED, TRACED, conclude, enter, export, faults, files, folder, judge, python, sign, uid,
+};
 
 fn report(folder: &std::path::Path, number: usize) -> std::path::PathBuf {
     folder.join(format!("out/dicom/report-{number:02}.dcm"))
@@ -17,6 +19,21 @@ fn walk<'a>(above: &'a Value, with: &mut dyn FnMut(&'a Value, &'a Value)) {
     for below in above["below"].as_array().unwrap() {
         with(above, below);
         walk(below, with);
+    }
+}
+
+#[test]
+fn the_vet_s_conclusion_is_in_the_report_under_its_own_names() {
+    let exam = folder();
+    conclude(exam.path());
+    sign(exam.path());
+    export(exam.path(), "dicom", &[], 0);
+    let file = report(exam.path(), 1);
+    assert_eq!(faults(&file), Vec::<String>::new());
+    let (_, dumped) = judge("dsrdump", &["+Pl", file.to_str().unwrap()]);
+    for ((_, text), name) in CONCLUDED.iter().zip(["Impression", "Recommendation"]) {
+        let line = dumped.lines().find(|line| line.contains(text));
+        assert!(line.is_some_and(|line| line.contains(name)), "{name}: {dumped}");
     }
 }
 

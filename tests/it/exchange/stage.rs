@@ -15,7 +15,7 @@ use zonecall::clock::Sample;
 use zonecall::exam::call::Amount;
 use zonecall::exam::event::{Entered, Event};
 use zonecall::exam::journal::Journal;
-use zonecall::exam::review::{Change, Review};
+use zonecall::exam::review::{Change, Review, WordsPart};
 use zonecall::exam::sign::{Signable, Signed};
 use zonecall::exam_folder::{ExamFolder, record_against};
 use zonecall::knowledge::measure::Against;
@@ -150,6 +150,23 @@ pub fn enter_on(folder: &Path, frame_number: Option<u32>) {
         ..traced
     };
     journal.append(at, Sample::FIRST, &Event::Entered(Box::new(typed))).unwrap();
+}
+
+/// What the vet writes at the desk.
+pub const CONCLUDED: [(WordsPart, &str); 2] = [
+    (WordsPart::Impression, "Core lesion of the <left> flexor & nothing else"),
+    (WordsPart::Recommendation, "Box rest; scan again in 30 days"),
+];
+
+/// Writes the vet's conclusion.
+pub fn conclude(folder: &Path) {
+    let mut journal = Journal::open(folder).unwrap();
+    for (part, text) in CONCLUDED {
+        let change = Change::Words { part, text: text.to_owned() };
+        let review =
+            Review { by: "Dr Erin Example".to_owned(), why: String::new(), was: String::new(), change };
+        journal.append(header().started_at, Sample::FIRST, &Event::Review(Box::new(review))).unwrap();
+    }
 }
 
 pub fn sign(folder: &Path) {
