@@ -65,14 +65,17 @@ impl Automaton {
     #[must_use]
     pub fn new(grammar: &Grammar, starts: &[&[&str]]) -> Self {
         let Compact { states, labels, starts } = compact(grammar, starts);
+        let mut texts: Vec<String> = labels.iter().filter_map(Label::word).cloned().collect();
+        // Of words that sound alike the first in the alphabet is heard, wherever the grammar has them.
+        texts.sort_unstable();
         let mut this = Self {
             words: vec![FxHashMap::default(); states.len()],
             tags: vec![Vec::new(); states.len()],
             again: vec![None; states.len()],
             ends: states.iter().map(|state| state.is_end).collect(),
             starts,
-            texts: Vec::new(),
-            numbers: FxHashMap::default(),
+            numbers: texts.iter().enumerate().map(|(number, text)| (text.clone(), number)).collect(),
+            texts,
             names: Vec::new(),
             prices: Vec::new(),
         };
@@ -91,14 +94,10 @@ impl Automaton {
         this
     }
 
-    /// Takes in a word or a tag; its number among its kind.
+    /// The number of a word or a tag among its kind; a tag is taken in.
     fn numbered(&mut self, label: &Label) -> usize {
         match label {
-            Label::Word(word) => {
-                self.numbers.insert(word.clone(), self.texts.len());
-                self.texts.push(word.clone());
-                self.texts.len() - 1
-            }
+            Label::Word(word) => self.numbers[word],
             Label::Tag(tag) => {
                 self.names.push(tag.clone());
                 let price = [tag == OWN, tag.starts_with('!'), tag == RARE].map(usize::from);

@@ -22,6 +22,15 @@ pub(crate) enum Label {
     Again,
 }
 
+impl Label {
+    pub(crate) fn word(&self) -> Option<&String> {
+        match self {
+            Label::Word(word) => Some(word),
+            Label::Tag(_) | Label::Again => None,
+        }
+    }
+}
+
 /// The whole automaton.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Compact {

@@ -194,7 +194,8 @@ fn the_examples_for_an_engine_hold_each_pair_of_words_that_can_be_said_and_no_ot
     let protocols = Protocols::built_in().unwrap();
     let zones = protocols.zones_by_limb(&protocols.choose(&[]).unwrap());
     for pack in [Pack::built_in().unwrap(), Pack::read(&grammar("ko")).unwrap()] {
-        let graph = WordGraph::new(&pack.for_zones(&zones).engine.graph);
+        let whole = pack.for_zones(&zones).engine;
+        let graph = WordGraph::new(&whole.core.as_deref().unwrap_or(&whole).graph);
         let limbs: Vec<Option<&str>> = zones.keys().map(|limb| Some(limb.as_str())).chain([None]).collect();
         let mut found: BTreeSet<(String, String)> = BTreeSet::new();
         for sentence in graph.examples() {

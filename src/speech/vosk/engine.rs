@@ -54,7 +54,7 @@ pub struct Vosk {
 }
 
 impl Vosk {
-    /// Loads the model for `language`.
+    /// Loads the model for the core of `language`.
     ///
     /// Phrases with a word that the model does not know cannot be heard; `unknown` names those words.
     ///
@@ -62,6 +62,8 @@ impl Vosk {
     /// When a file of the model is missing, the model hears another sample rate or can take no grammar,
     /// or knows none of the words.
     pub fn load(parts: &VoskParts, language: &EngineLanguage) -> Result<Self, EngineError> {
+        // It learns from sentences which word follows which: the whole language makes millions of them.
+        let language = language.core.as_deref().unwrap_or(language);
         let unfit = |reason: String| EngineError::VoskModel { path: parts.model.clone(), reason };
         if let Some(file) = FILES.iter().find(|file| !parts.model.join(file).is_file()) {
             let fixed = parts.model.join("graph/HCLG.fst").is_file();
