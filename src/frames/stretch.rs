@@ -1,7 +1,7 @@
 //! The clock of the whole exam, held against the saves of each stretch between two restarts of the program.
 //!
 //! Takes: the moments, the stills, the clock that explains most of them, and the labels that it gives.
-//! Gives: which stills lie in a stretch whose own saves do not confirm that clock, and the labels as the stretch has them.
+//! Gives: which stills lie in a stretch whose own saves confirm no clock, and the labels as the stretch has them.
 //! Never: takes for granted that the computer's clock ran on, or the scanner's, while the program was stopped.
 //! Tested in: `tests/it/clocks.rs`, `tests/it/simulated.rs`.
 
@@ -15,6 +15,8 @@ use crate::frames::vote::APART_S;
 
 /// Pairs that confirm a clock: one save may have a still of another by chance; our own choice.
 const PAIRS_MIN: usize = 2;
+/// Pairs that confirm a clock that was set by a second or two, which has a number more to be found; our own choice.
+const PAIRS_SET_MIN: usize = 3;
 /// A clock of the stretch's own is a rival where it explains all but half a pair of what the clock of the exam explains,
 /// or half a pair more where a clock mark has its still; our own choice.
 const RIVAL_LACKS: f64 = 0.5;
@@ -26,10 +28,12 @@ struct Stretch {
     moments: Range<usize>,
     /// Index into the stills: those that may be of this stretch.
     stills: Vec<usize>,
-    /// Those of them that the clock of the exam gives to its moments, in order.
-    paired: Vec<usize>,
-    /// Its own saves confirm the clock of the exam.
+    /// Its moments that have a still by the clock of the exam, each with that one, in order.
+    paired: Vec<(usize, usize)>,
+    /// Its own saves confirm a clock: that of the exam, or `set`.
     is_sure: bool,
+    /// The clock of the exam, set by a second or two, where it confirms only that.
+    set: Option<Candidate>,
     /// Clocks of its own that explain it about as well, or better.
     rivals: Vec<Candidate>,
     /// The first of them explains clearly more than the clock of the exam and than the others.
@@ -39,6 +43,23 @@ struct Stretch {
 impl Stretch {
     fn holds(&self, at_s: f64) -> bool {
         (self.from_s..self.to_s).contains(&at_s)
+    }
+
+    /// Saves that have a still.
+    fn n_paired(&self) -> usize {
+        self.set.as_ref().map_or(self.paired.len(), |set| set.clock.pairs)
+    }
+
+    /// Each save has its still, and no still is left: the order of the two alone says which is of which, unless a still was
+    /// lost and another saved without a word, and that one just when the lost one was due.
+    fn is_complete(&self) -> bool {
+        let n_saves = self.moments.len();
+        self.rivals.is_empty() && n_saves > 0 && self.stills.len() == n_saves && self.n_paired() == n_saves
+    }
+
+    /// The save of the end that meets another stretch has its still.
+    fn is_whole_at(&self, moment: usize) -> bool {
+        self.is_complete() || self.is_sure && self.paired.iter().any(|pair| pair.0 == moment)
     }
 
     /// A still that was said to be saved in it may be any that no save was left for.
@@ -63,9 +84,10 @@ pub(super) fn hold_by_stretch(
     if exam.timeline.restarts.is_empty() {
         return unsure;
     }
-    let stretches = stretches(exam, moments, stills, best);
+    let mut stretches = stretches(exam, moments, stills, best);
+    trust_complete(&mut stretches);
     for stretch in &stretches {
-        for rival in &stretch.rivals {
+        for rival in stretch.rivals.iter().chain(stretch.set.iter().filter(|_| stretch.is_sure)) {
             by_rival(exam, moments, stills, (stretch, rival), paired);
         }
     }
@@ -89,12 +111,28 @@ pub(super) fn hold_by_stretch(
 /// set by about the time between, such a still may be the first of that stretch.
 fn may_be_next(stretches: &[Stretch]) -> Vec<usize> {
     let spoken: Vec<&Stretch> = stretches.iter().filter(|stretch| !stretch.moments.is_empty()).collect();
-    let lacks = |next: &Stretch| !next.is_sure && next.paired.len() < next.moments.len();
+    let lacks = |next: &Stretch| !next.is_sure && next.n_paired() < next.moments.len();
     spoken
         .windows(2)
         .filter(|pair| lacks(pair[1]))
-        .filter_map(|pair| pair[0].paired.last().copied())
+        .filter_map(|pair| Some(pair[0].paired.last()?.1))
         .collect()
+}
+
+/// Trusts a stretch that is complete, however few saves it has, where no still is missing on either side of it.
+fn trust_complete(stretches: &mut [Stretch]) {
+    let mut spoken: Vec<&mut Stretch> = stretches.iter_mut().filter(|one| !one.moments.is_empty()).collect();
+    if spoken.iter().all(|one| !one.is_sure) {
+        return;
+    }
+    let is_whole: Vec<[bool; 2]> = (spoken.iter())
+        .map(|one| [one.moments.start, one.moments.end - 1].map(|moment| one.is_whole_at(moment)))
+        .collect();
+    for (idx, stretch) in spoken.iter_mut().enumerate() {
+        let before = idx.checked_sub(1).is_none_or(|before| is_whole[before][1]);
+        let after = is_whole.get(idx + 1).is_none_or(|after| after[0]);
+        stretch.is_sure |= stretch.is_complete() && before && after;
+    }
 }
 
 fn stretches(
@@ -119,7 +157,7 @@ fn stretches(
         let own = in_order(free, range.len(), |still| last_sure.is_none_or(|last| still > last));
         let next = stretch(&whole, moments, (stills, own), best, (from_s, to_s), range);
         if next.is_sure {
-            last_sure = next.paired.last().copied().or(last_sure);
+            last_sure = next.paired.last().map(|pair| pair.1).or(last_sure);
         }
         found.push(next);
         from_s = to_s;
@@ -131,7 +169,7 @@ fn stretches(
         let is_before = |still| first_sure.is_none_or(|first| still < first);
         stretch.stills = in_order(all, stretch.moments.len(), is_before);
         if stretch.is_sure {
-            first_sure = stretch.paired.first().copied().or(first_sure);
+            first_sure = stretch.paired.first().map(|pair| pair.1).or(first_sure);
         }
     }
     found
@@ -170,6 +208,7 @@ fn stretch(
         candidates(&said, &saved, None).into_iter().partition(is_near);
     // A clock that was set by a second or two, as when it is set from a network, is still the clock of the exam.
     let explained = near.iter().map(|near| near.score).fold(by_exam, f64::max);
+    let far = rivals.first().map_or(0.0, |rival| rival.score);
     // With a mark every still has a clock, which explains that one.
     let has_mark = is_marked || near.iter().any(|near| near.marks > 0);
     let enough = if has_mark { explained + RIVAL_LACKS } else { explained - RIVAL_LACKS };
@@ -179,10 +218,13 @@ fn stretch(
     if has_own {
         rivals.truncate(1);
     }
-    let is_sure = rivals.is_empty() && (is_marked || pairs.len() >= PAIRS_MIN);
+    let is_by_exam = is_marked || pairs.len() >= PAIRS_MIN;
+    let set = near.into_iter().next().filter(|set| !is_by_exam && set.clock.pairs > pairs.len());
+    let is_by_set = |set: &Candidate| set.clock.pairs >= PAIRS_SET_MIN && set.score - far > slack(set.score);
+    let is_sure = rivals.is_empty() && (is_by_exam || set.as_ref().is_some_and(is_by_set));
     let rivals = rivals.into_iter().map(|own| own_clock(own, &best.clock)).collect();
-    let paired = pairs.into_iter().map(|(_, still)| still).collect();
-    Stretch { from_s, to_s, moments: range, stills: own, paired, is_sure, rivals, has_own }
+    let set = set.map(|set| own_clock(set, &best.clock));
+    Stretch { from_s, to_s, moments: range, stills: own, paired: pairs, is_sure, set, rivals, has_own }
 }
 
 /// A clock that was fitted to times by the clock of the exam, as one that is read against the scanner's.
@@ -210,12 +252,13 @@ fn by_rival(
             continue;
         }
         let places = [call_of(before.tie), call_of(other.tie)].map(|call| call.map(|call| label(exam, call)));
-        if places[0] == places[1] {
+        if places[0] == places[1] && !stretch.is_sure {
             continue;
         }
-        if stretch.has_own && holds(&other) {
+        // A stretch that is sure has no rivals: this is its clock, set by a second or two.
+        if (stretch.has_own || stretch.is_sure) && holds(&other) {
             *before = other;
-        } else if call_of(before.tie).is_some() {
+        } else if places[0] != places[1] && call_of(before.tie).is_some() {
             *before = open(before, &other);
         }
     }

@@ -1,4 +1,5 @@
 //! What a step of the computer's clock does to an exam: it is reported, and no still changes its label for it.
+use crate::support::machine::Dice;
 use crate::support::{self, BUILT_IN};
 
 use std::collections::BTreeMap;
@@ -219,8 +220,8 @@ fn a_clock_that_stood_still_across_a_restart_is_found_by_the_saves_on_either_sid
     }
     // Two saves on either side say as much for one clock as for the other, so many stay open.
     assert!(labelled >= 8, "{labelled} of 24 stills are labelled");
-    // One save since the restart proves nothing, whatever the clock did.
-    for stood_s in [0, 17, 35, 50] {
+    // One save since the restart proves nothing where its still does not fit.
+    for stood_s in [17, 35, 50] {
         let record = recorded(&restarted(&SAID[..6], stood_s));
         for (row, place) in record.frames.iter().zip(places) {
             let is_open = !row.doubt.is_empty() || row.place.codes().is_empty();
@@ -248,20 +249,61 @@ fn a_clock_that_a_person_set_holds_across_a_restart() {
 
 /// As when the computer starts anew and gets its time from a network.
 #[test]
-fn a_clock_that_was_set_by_two_seconds_leaves_the_labels_of_the_place() {
-    let said = every_20_s(12, 8);
-    for stood_s in [-2.4, 2.4] {
-        let exam = restarted_at(&said, (165, stood_s), &saves_s(&said, 165));
-        let record = recorded(&exam);
-        assert_eq!(
-            places(&record),
-            (0..12).map(zone).collect::<Vec<_>>(),
-            "{stood_s} s: {:?}",
-            labels(&record)
-        );
-        assert!(doubted(&record)[8..].iter().all(|doubt| *doubt), "{stood_s} s: {:?}", labels(&record));
-        assert!(doubted(&record)[..7].iter().all(|doubt| !doubt), "{stood_s} s: {:?}", labels(&record));
+fn a_clock_that_was_set_by_two_seconds_is_found_where_each_save_has_its_still() {
+    for (n_after, even_from) in [(2, 20), (4, 20)] {
+        let said = every_20_s(20 + n_after, even_from);
+        for stood_s in [-2.4, -1.6, 1.6, 2.4] {
+            let exam = restarted_at(&said, (405, stood_s), &saves_s(&said, 405));
+            let record = recorded(&exam);
+            assert_eq!(
+                places(&record),
+                (0..20 + n_after).map(zone).collect::<Vec<_>>(),
+                "{stood_s} s: {:?}",
+                labels(&record)
+            );
+            assert_eq!(doubted(&record), vec![false; 20 + n_after], "{stood_s} s: {:?}", labels(&record));
+        }
     }
+}
+
+/// Where a still is left over, evenly spaced saves fit a clock that is one save off nearly as well; uneven ones do not.
+#[test]
+fn a_clock_that_was_set_by_two_seconds_is_trusted_beside_a_spare_still_only_where_nothing_else_fits() {
+    for (even_from, is_doubted) in [(20, true), (0, false)] {
+        let said = every_20_s(26, even_from);
+        let mut stills_s = saves_s(&said, 405);
+        stills_s.push(470.5 + AWAY_S as f64);
+        for stood_s in [-2.4, 2.4] {
+            let record = recorded(&restarted_at(&said, (405, stood_s), &stills_s));
+            let is_right = record.frames.iter().zip((0..26).map(zone)).all(|(row, place)| {
+                let found = row.place.codes();
+                found == place || found.is_empty()
+            });
+            assert!(is_right, "{stood_s} s: {:?}", labels(&record));
+            let doubted = &doubted(&record)[20..26];
+            assert_eq!(doubted, [is_doubted; 6], "{stood_s} s: {:?}", labels(&record));
+        }
+    }
+}
+
+/// One save alone proves no clock, but it has no still other than the one that is left.
+#[test]
+fn one_save_alone_after_a_restart_is_sure_where_no_still_is_missing_and_none_is_left() {
+    let said = every_20_s(9, 0);
+    let whole = saves_s(&said, 165);
+    let doubts = |stills_s: &[f64]| {
+        let record = recorded(&restarted_at(&said, (165, 0.0), stills_s));
+        let last = record.frames.iter().max_by_key(|row| row.saved_at).unwrap();
+        assert!(last.place.codes() == zone(8) || last.place.codes().is_empty(), "{:?}", labels(&record));
+        doubted(&record)
+    };
+    assert_eq!(doubts(&whole), [false; 9]);
+    let mut one_lost = whole.clone();
+    one_lost.remove(7);
+    assert!(doubts(&one_lost)[7], "the last still may be that of the save before the restart");
+    let mut one_more = whole;
+    one_more.push(170.0 + AWAY_S as f64 / 2.0);
+    assert!(doubts(&one_more)[8], "either of two stills may be that of the save");
 }
 
 #[test]
@@ -298,7 +340,7 @@ fn a_restart_near_the_end_leaves_the_stills_before_it_sure() {
         let wanted: Vec<&str> = (0..30 + n_after).chain(beside).map(zone).collect();
         assert_eq!(places(&record), wanted, "{:?}", labels(&record));
         let doubted = doubted(&record);
-        assert_eq!(doubted[30..30 + n_after], vec![n_after < 2; n_after], "{:?}", labels(&record));
+        assert_eq!(doubted[30..30 + n_after], vec![false; n_after], "{:?}", labels(&record));
         assert!(doubted[..30].iter().all(|doubt| !doubt), "{:?}", labels(&record));
         assert!(doubted[30 + n_after..].iter().all(|doubt| !doubt), "{:?}", labels(&record));
     }
@@ -349,4 +391,67 @@ fn sound_that_is_shorter_than_its_time_is_reported_unless_the_loss_was() {
     };
     assert_eq!(jumps(false), [(JumpKind::Sound, 5000)]);
     assert_eq!(jumps(true), []);
+}
+
+/// A restart as it may happen: stills that were lost, others that nobody spoke of, a clock that ran on, was set by a little or
+/// by much; gives how many stills have a right label without a doubt, a wrong one without, and how many there are.
+fn restarted_by_chance(seed: u64) -> [usize; 3] {
+    let mut dice = Dice::new(seed);
+    let (n_before, n_after) = (4 + dice.below(10), 1 + dice.below(6));
+    let mut said = vec![(2.0, "left fore transverse")];
+    let (mut at_s, mut restarted_s) = (4.0, 0.0);
+    let mut stills = Vec::new();
+    let tenths =
+        |dice: &mut Dice, from: f64, to: f64| from + dice.below((10.0 * (to - from)) as u64) as f64 / 10.0;
+    for number in 0..n_before + n_after {
+        if number == n_before {
+            restarted_s = (at_s + 4.0_f64).ceil();
+            at_s = restarted_s + 3.0;
+        }
+        let (zone, place) = ZONES[number as usize % ZONES.len()];
+        said.push((at_s, zone));
+        at_s += tenths(&mut dice, 6.0, 30.0);
+        said.push((at_s, "save"));
+        let real_s = |at_s: f64| if number < n_before { at_s } else { at_s + AWAY_S as f64 };
+        if !dice.one_in(20) {
+            stills.push((real_s(at_s) + tenths(&mut dice, -0.5, 0.5), place));
+        }
+        if dice.one_in(12) {
+            stills.push((real_s(at_s) + tenths(&mut dice, 2.0, 5.0), place));
+        }
+        at_s += tenths(&mut dice, 6.0, 10.0);
+    }
+    let stood_s = match dice.below(4) {
+        0 => tenths(&mut dice, -3.0, 3.0),
+        1 => tenths(&mut dice, -60.0, 60.0),
+        _ => 0.0,
+    };
+    let stills_s: Vec<f64> = stills.iter().map(|still| still.0).collect();
+    let record = recorded(&restarted_at(&said, (restarted_s as i64, stood_s), &stills_s));
+    let mut counts = [0, 0, stills.len()];
+    for (number, (_, place)) in stills.iter().enumerate() {
+        let row = record.frames.iter().find(|row| row.id == format!("1.2.{number}")).unwrap();
+        let found = row.place.codes();
+        if row.doubt.is_empty() && !found.is_empty() {
+            counts[usize::from(found != *place)] += 1;
+        }
+    }
+    counts
+}
+
+/// `ZONECALL_RESTARTS=5000` tries so many, from `ZONECALL_RESTART_FROM` on.
+#[test]
+fn of_restarts_as_they_may_happen_most_labels_are_sure_and_none_is_wrong_in_silence() {
+    let set = |name: &str, or: u64| std::env::var(name).map_or(or, |text| text.parse().unwrap());
+    let from = set("ZONECALL_RESTART_FROM", 1);
+    let mut all = [0; 3];
+    for seed in from..from + set("ZONECALL_RESTARTS", 100) {
+        let counts = restarted_by_chance(seed);
+        assert_eq!(counts[1], 0, "seed {seed}: labels that are wrong in silence");
+        all.iter_mut().zip(counts).for_each(|(all, more)| *all += more);
+    }
+    let [right, _, stills] = all;
+    println!("of {stills} stills {right} are right without a doubt, none wrong");
+    // Of the 2,424 stills of the first 200, 2,134 were: 88 of 100.
+    assert!(5 * right >= 4 * stills, "{right} of {stills}");
 }
