@@ -28,14 +28,9 @@ const LOOK: Duration = Duration::from_millis(10);
 pub(super) struct Proposal {
     /// AE title of the caller.
     pub(super) from: String,
+    /// AE title that it calls.
+    pub(super) called: String,
     contexts: Vec<PresentationContextProposed>,
-}
-
-/// What was offered as video and as picture in one, of which the picture was to be asked for.
-#[derive(Debug, Default, PartialEq, Eq)]
-pub(super) struct PassedOver {
-    pub(super) classes: BTreeSet<String>,
-    pub(super) videos: BTreeSet<&'static str>,
 }
 
 /// What a caller proposes; none where that cannot be seen.
@@ -81,6 +76,7 @@ pub(super) fn proposed(
     Ok(match read_pdu(bytes.as_slice(), bytes_max, false) {
         Ok(Some(Pdu::AssociationRQ(request))) => Some(Proposal {
             from: request.calling_ae_title.trim().to_owned(),
+            called: request.called_ae_title.trim().to_owned(),
             contexts: request.presentation_contexts,
         }),
         _ => None,
@@ -132,18 +128,12 @@ impl Proposal {
         apart.flat_map(|(context, _)| videos_of(context)).collect()
     }
 
-    /// What is passed over for a picture. Many senders add a picture by habit, also where all they have is a video.
-    pub(super) fn passed_over(&self, classes: &[&str], pictures: &[&str]) -> PassedOver {
-        let taken = self.videos(classes, pictures);
-        let mut over = PassedOver::default();
-        for (context, _) in self.of(classes, pictures).filter(|(_, has_picture)| *has_picture) {
-            let here: Vec<&str> = videos_of(context).filter(|video| !taken.contains(video)).collect();
-            if !here.is_empty() {
-                over.classes.insert(plain(&context.abstract_syntax).to_owned());
-                over.videos.extend(here);
-            }
-        }
-        over
+    /// The videos that are passed over for a picture. Many senders add a picture by habit, also where all they have is a
+    /// video.
+    pub(super) fn passed_over(&self, classes: &[&str], pictures: &[&str]) -> BTreeSet<&'static str> {
+        let beside = self.of(classes, pictures).filter(|(_, has_picture)| *has_picture);
+        let offered: BTreeSet<&str> = beside.flat_map(|(context, _)| videos_of(context)).collect();
+        &offered - &self.videos(classes, pictures)
     }
 
     /// The pictures to be taken when videos have their turn: of what is offered in one, the sender sends whichever stands
@@ -186,7 +176,8 @@ mod tests {
     }
 
     fn proposal(contexts: &[PresentationContextProposed]) -> Proposal {
-        Proposal { from: "SCANNER".to_owned(), contexts: contexts.to_vec() }
+        let [from, called] = ["SCANNER", "ZONECALL"].map(str::to_owned);
+        Proposal { from, called, contexts: contexts.to_vec() }
     }
 
     #[test]

@@ -17,7 +17,7 @@ use dicom_core::dictionary::UidDictionary as _;
 use dicom_dictionary_std::StandardSopClassDictionary;
 use dicom_dictionary_std::uids;
 use dicom_ul::association::server::AccessControl;
-use dicom_ul::association::{Association, ServerAssociationOptions};
+use dicom_ul::association::{Association, Error as AssociationError, ServerAssociationOptions};
 use dicom_ul::pdu::{
     AssociationRJServiceUserReason, PresentationContextNegotiated, PresentationContextResultReason,
     UserIdentity,
@@ -31,6 +31,7 @@ use super::tls;
 use super::video_turns::VideoTurns;
 use super::visit::{Reception, Visit, VisitStep};
 use crate::frames::video::VIDEOS;
+use crate::session::error::in_one_line;
 
 pub use super::limits::ReceiveLimits;
 
@@ -319,7 +320,8 @@ impl Receiver {
         for syntax in self.syntaxes(proposal.as_ref()) {
             options = options.with_transfer_syntax(syntax);
         }
-        let association = options.establish(socket).map_err(|error| nobody(&error))?;
+        let association =
+            options.establish(socket).map_err(|error| self.not_established(proposal.as_ref(), &error))?;
         let from = association.peer_ae_title().trim().to_owned();
         let why = not_agreed(association.presentation_contexts());
         if let Some(why) = &why {
@@ -338,6 +340,27 @@ impl Receiver {
             }
             (visit.from, said)
         })
+    }
+
+    /// Who called in vain, as far as that was seen, and why.
+    fn not_established(&self, proposal: Option<&Proposal>, error: &AssociationError) -> (String, String) {
+        let Some(proposal) = proposal else {
+            let why = format!("what came is no request of DICOM, or half of one: {}", in_one_line(error));
+            return (String::new(), why);
+        };
+        let own = self.ae_title.trim();
+        let why = match error {
+            AssociationError::Rejected { .. } if proposal.called != own => format!(
+                "it calls `{}`, and this receiver is `{own}`: set that AE title on the scanner, or start the receiver with \
+                 --ae {}",
+                proposal.called, proposal.called
+            ),
+            AssociationError::Rejected { .. } => {
+                format!("the AE title `{}` is not allowed; allow it with --from", proposal.from)
+            }
+            _ => in_one_line(error),
+        };
+        (proposal.from.clone(), why)
     }
 
     /// The transfer syntaxes that are taken of this caller.

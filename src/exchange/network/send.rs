@@ -23,6 +23,7 @@ use super::message::{Kind, Message, MessageError, SUCCESS, in_one_pdu};
 use super::status::{is_warning, refusal};
 use super::tls::Tunnel;
 use crate::frames::part10;
+use crate::session::error::in_one_line;
 use crate::terminal::ShownText as _;
 
 /// Kinds of objects in one association: a presentation context has an odd number of one byte (PS3.8 9.3.2.2).
@@ -219,16 +220,7 @@ impl Peer {
             Some(Rejected { .. }) => return SendError::Turned { peer, why: error.to_string() },
             _ => {}
         }
-        let mut why = error.to_string();
-        let mut source = error.source();
-        while let Some(inner) = source {
-            let text = inner.to_string();
-            if !why.contains(&text) {
-                why = format!("{why}: {text}");
-            }
-            source = inner.source();
-        }
-        SendError::Network { peer: self.address.clone(), why }
+        SendError::Network { peer, why: in_one_line(error) }
     }
 
     pub(super) fn options(&self) -> ClientAssociationOptions<'_> {

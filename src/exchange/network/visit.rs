@@ -5,6 +5,7 @@
 //! Never: says that an object is kept before it is on the disk.
 //! Tested in: `tests/it/exchange/network.rs`, with senders that are not ours.
 
+use std::collections::BTreeSet;
 use std::net::{SocketAddr, TcpStream};
 use std::path::PathBuf;
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -23,8 +24,8 @@ use super::message::{
     in_one_pdu,
 };
 use super::send::Peer;
-use super::video_turns::Came;
 use crate::frames::dicom as still;
+use crate::session::error::in_one_line;
 
 /// What all connections share.
 #[derive(Debug)]
@@ -43,7 +44,7 @@ pub(super) struct Reception {
 /// Why a connection ended.
 #[derive(Debug, thiserror::Error)]
 pub(super) enum Ended {
-    #[error("{0}")]
+    #[error("{}", in_one_line(.0))]
     Network(#[from] dicom_ul::association::Error),
     #[error("{0}")]
     Message(#[from] super::message::MessageError),
@@ -111,8 +112,8 @@ pub(super) struct Visit<'a> {
     pub(super) from: String,
     /// It gave a command.
     pub(super) has_spoken: bool,
-    /// What it sent, whatever became of it.
-    pub(super) came: Came,
+    /// The transfer syntaxes of what it sent, whatever became of it.
+    pub(super) came: BTreeSet<String>,
     command: Vec<u8>,
     /// The object that comes in, with its command; without a file where it was refused but its data still come.
     coming: Option<(Message, Result<Coming, Refusal>)>,
@@ -135,7 +136,7 @@ impl<'a> Visit<'a> {
             peer,
             from,
             has_spoken: false,
-            came: Came::new(),
+            came: BTreeSet::new(),
             command: Vec::new(),
             coming: None,
             asking: None,
@@ -216,7 +217,7 @@ impl<'a> Visit<'a> {
             return Err((NOT_SUPPORTED, "its class was not agreed on".to_owned()));
         };
         let syntax = agreed.transfer_syntax.trim_end_matches('\0');
-        self.came.insert((message.class.clone(), syntax.to_owned()));
+        self.came.insert(syntax.to_owned());
         if reception.objects.fetch_add(1, Ordering::Relaxed) >= reception.limits.objects_max {
             return Err((
                 OUT_OF_RESOURCES,

@@ -125,6 +125,10 @@ fn who_is_not_allowed_is_refused_with_a_line_in_the_log() {
     let log = receiving.await_log(|log| log.len() == 3);
     let outcomes: Vec<InboxOutcome> = log.iter().map(|row| row.outcome).collect();
     assert_eq!(outcomes, [InboxOutcome::Refused, InboxOutcome::Refused, InboxOutcome::Kept], "{log:?}");
+    let [stranger, mistaken] = [&log[0], &log[1]];
+    assert!(stranger.from == "STORESCU" && stranger.why.contains("allow it with --from"), "{stranger:?}");
+    let told = "it calls `WRONG`, and this receiver is `ZONECALL`: set that AE title on the scanner";
+    assert!(mistaken.from == "SCANNER" && mistaken.why.contains(told), "{mistaken:?}");
     let elsewhere = tempfile::tempdir().unwrap();
     let receiving = Receiving::start(elsewhere.path(), &["--address", "192.0.2.7"]);
     let (code, said) = receiving.storescu(&[stills[0].as_str()]);

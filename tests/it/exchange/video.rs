@@ -149,6 +149,34 @@ fn a_loop_that_is_only_a_video_comes_at_the_next_try_where_pictures_were_propose
     }
 }
 
+/// Many scanners propose all that they can on every connection.
+#[test]
+fn a_scanner_that_proposes_loops_and_sends_a_still_is_not_told_of_a_loop() {
+    let sent = tempfile::tempdir().unwrap();
+    let (picture, profile) = (sent.path().join("picture.dcm"), sent.path().join("profile.cfg"));
+    let meta = FileMetaTableBuilder::new().transfer_syntax(uids::EXPLICIT_VR_LITTLE_ENDIAN);
+    still(1, SAVED_S[0]).with_meta(meta).unwrap().write_to_file(&picture).unwrap();
+    let proposed = format!(
+        "[[TransferSyntaxes]]\n[P]\nTransferSyntax1 = {picture}\n[B]\nTransferSyntax1 = {}\nTransferSyntax2 = {picture}\n\
+         [[PresentationContexts]]\n[US]\nPresentationContext1 = {}\\P\nPresentationContext2 = {}\\B\n\
+         [[Profiles]]\n[All]\nPresentationContexts = US\n",
+        uids::MPEG4HP41,
+        uids::ULTRASOUND_IMAGE_STORAGE,
+        uids::ULTRASOUND_MULTI_FRAME_IMAGE_STORAGE,
+        picture = uids::EXPLICIT_VR_LITTLE_ENDIAN,
+    );
+    std::fs::write(&profile, proposed).unwrap();
+    let into = tempfile::tempdir().unwrap();
+    let receiving = Receiving::start(into.path(), &[]);
+    let args = ["-aec", "ZONECALL", "-xf", profile.to_str().unwrap(), "All", "127.0.0.1", &receiving.port];
+    for n_lines in 1..4 {
+        let (code, said) = judge("storescu", &[&args[..], &[picture.to_str().unwrap()]].concat());
+        assert_eq!(code, Some(0), "{said}");
+        let log = receiving.await_log(|log| log.len() >= n_lines);
+        assert!(log.iter().all(|row| !row.why.contains("loop")), "{log:?}");
+    }
+}
+
 #[test]
 fn a_video_of_a_class_that_is_not_taken_does_not_make_videos_taken() {
     let sent = tempfile::tempdir().unwrap();
