@@ -454,7 +454,7 @@ impl Exam {
                 _ => None,
             })
         };
-        WordsPart::ALL.into_iter().filter_map(last).filter(|(_, _, text)| !text.is_empty()).collect()
+        WordsPart::ALL.into_iter().filter_map(last).filter(|(_, _, text)| !text.trim().is_empty()).collect()
     }
 
     /// The instant of a sample.

@@ -127,7 +127,7 @@ fn what_was_changed(
         Change::NoteText { seq, text } => {
             format!("Note {seq} read: {}", if text.is_empty() { "no words" } else { text })
         }
-        Change::Words { part, text } if text.is_empty() => format!("{}: removed", part.name()),
+        Change::Words { part, text } if text.trim().is_empty() => format!("{}: removed", part.name()),
         Change::Words { part, text } => format!("{}: {text}", part.name()),
         Change::SameHorse { patient } => format!("Stills of {} are of this horse", patient.in_words()),
         Change::Looked { finding, .. } => format!("Accepted: {finding}"),

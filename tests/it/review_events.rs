@@ -8,7 +8,7 @@ use zonecall::exam::call::{Act, Amount, Value, ValueSaid, View};
 use zonecall::exam::event::{Event, Frame};
 use zonecall::exam::fold::{Exam, LoggedCall, fold};
 use zonecall::exam::journal::{self, Journal};
-use zonecall::exam::review::{Change, Review};
+use zonecall::exam::review::{Change, Review, WordsPart};
 use zonecall::exam::seq::Seq;
 use zonecall::frames::pair::pair;
 use zonecall::knowledge::assemble::record;
@@ -124,6 +124,18 @@ fn one_call_can_be_given_another_place_without_moving_the_rest() {
     let changed: Vec<usize> = (0..zones.len()).filter(|idx| zones[*idx].as_deref() == Some("1A")).collect();
     let idx = folder.exam().calls.iter().position(|call| call.seq == area.seq).unwrap();
     assert_eq!(changed, [idx]);
+}
+
+/// An impression of nothing but spaces would let a record be signed as if it had one.
+#[test]
+fn words_that_are_only_spaces_are_none() {
+    let folder = Folder::of(&SAID);
+    let written = |text: &str| {
+        folder.change(Change::Words { part: WordsPart::Impression, text: text.to_owned() });
+        folder.record().words.iter().map(|row| row.text.clone()).collect::<Vec<_>>()
+    };
+    assert_eq!(written("healing"), ["healing"]);
+    assert_eq!(written(" \n "), Vec::<String>::new());
 }
 
 #[test]
