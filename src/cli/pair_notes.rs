@@ -73,7 +73,8 @@ pub(super) fn note(
                 }
                 // Our own copy is one on purpose.
                 if known.file != frame.file && !is_own_copy(&known.file) {
-                    let why = format!("the same still as `{}`, which is used; remove the copy", known.file);
+                    let why =
+                        format!("the same still as `{}`, which the journal has; remove the copy", known.file);
                     noted.copies.push((frame.file.clone(), why));
                 }
                 // A line more would make a draft of what a vet signed.

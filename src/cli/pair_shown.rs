@@ -38,7 +38,11 @@ pub(super) fn show_left_out(
         writeln!(out, "left out {}: {}", copy.shown(), why.shown())?;
     }
     if noted.copies.len() > NAMED_MAX {
-        writeln!(out, "left out {} more copies of stills that are used", noted.copies.len() - NAMED_MAX)?;
+        writeln!(
+            out,
+            "left out {} more copies of stills that the journal has",
+            noted.copies.len() - NAMED_MAX
+        )?;
     }
     if let Some(first) = noted.outside.first() {
         writeln!(

@@ -84,6 +84,10 @@ fn a_copy_beside_a_still_that_is_known_changes_nothing() {
     scene.run(&["pair", "--frames", &scene.text("copies")]);
     assert_eq!(scene.journal_lines(), before);
     assert!(scene.frames()[0]["file"].as_str().unwrap().ends_with("scanner/a.png"));
+    // Where the still itself was left out, nothing says that it is used.
+    scene.run(&["pair", "--undo", "--by", "Ada"]);
+    let told = scene.run(&["pair", "--frames", &scene.text("copies")]);
+    assert!(told.contains("which the journal has; remove the copy") && !told.contains("is used"), "{told}");
 }
 
 /// On Linux a name is any bytes without a slash; one that looks like the spelling of such bytes is another file.
