@@ -38,9 +38,11 @@ const NUMBER_MAX: f64 = 1e9;
 /// What is impossible in a line; `started_at` is when its exam began, where that is known.
 #[must_use]
 pub fn fault(line: &ExamEvent, body: &Value, started_at: Option<DateTime<Utc>>) -> Option<Problem> {
-    let wrong = |name: &str, got: String, most: String| Problem {
-        message: format!("`{name}` is {got}, and an exam can hold {most}; the line is not used"),
-        help: "the line was changed or damaged; compare with a copy".to_owned(),
+    let wrong = |name: &str, got: String, most: String| {
+        Problem::new(
+            format!("`{name}` is {got}, and an exam can hold {most}; the line is not used"),
+            "the line was changed or damaged; compare with a copy",
+        )
     };
     if line.seq.0 > SEQ_MAX {
         return Some(wrong("seq", line.seq.to_string(), format!("at most {SEQ_MAX} lines")));

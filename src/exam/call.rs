@@ -439,6 +439,12 @@ pub struct Problem {
     pub help: String,
 }
 
+impl Problem {
+    pub(crate) fn new(message: impl Into<String>, help: impl Into<String>) -> Problem {
+        Problem { message: message.into(), help: help.into() }
+    }
+}
+
 impl From<LevelProblem> for Problem {
     fn from(problem: LevelProblem) -> Problem {
         Problem { message: problem.message, help: problem.help }

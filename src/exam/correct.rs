@@ -45,10 +45,10 @@ pub(crate) fn take_back_one(calls: &mut [LoggedCall], idx: usize) -> Vec<usize> 
     }
     let left = count - taken.len();
     if left > 0 {
-        calls[idx].problems.push(Problem {
-            message: format!("{left} of the {count} calls to take back do not exist"),
-            help: "nothing else was changed; check the calls before it".to_owned(),
-        });
+        calls[idx].problems.push(Problem::new(
+            format!("{left} of the {count} calls to take back do not exist"),
+            "nothing else was changed; check the calls before it",
+        ));
     }
     taken
 }
@@ -96,10 +96,10 @@ pub(crate) fn correct_one(calls: &mut [LoggedCall], idx: usize) -> Option<usize>
         act => vec![correct_last(earlier, &act, by)],
     };
     if places.contains(&None) {
-        correction.problems.push(Problem {
-            message: format!("`{}` corrects nothing said before it", correction.call.words),
-            help: "nothing was changed; say the phrase without `correction`".to_owned(),
-        });
+        correction.problems.push(Problem::new(
+            format!("`{}` corrects nothing said before it", correction.call.words),
+            "nothing was changed; say the phrase without `correction`",
+        ));
     }
     places.into_iter().flatten().min().map(|place| first + place)
 }

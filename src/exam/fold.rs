@@ -253,11 +253,10 @@ impl Exam {
         }
         if known.sha256 != found.sha256 {
             known.sha256.clone_from(&found.sha256);
-            known.problems.push(Problem {
-                message: "the file has changed since it was first found".to_owned(),
-                help: "compare it with the scanner's own copy; its time is still that of the first version"
-                    .to_owned(),
-            });
+            known.problems.push(Problem::new(
+                "the file has changed since it was first found",
+                "compare it with the scanner's own copy; its time is still that of the first version",
+            ));
         }
     }
 

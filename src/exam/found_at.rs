@@ -109,16 +109,16 @@ fn names_two_places(three: &[Phrase]) -> bool {
 }
 
 fn which_place() -> Problem {
-    Problem {
-        message: "it is not clear what was found at which place".to_owned(),
-        help: "say each place before what was found there".to_owned(),
-    }
+    Problem::new(
+        "it is not clear what was found at which place",
+        "say each place before what was found there",
+    )
 }
 
 /// "What is missing on the right fore": it must not move there.
 fn asks_of_a_place() -> Problem {
-    Problem {
-        message: "a question says no place".to_owned(),
-        help: "ask without a place, such as `what is left`; the answer names the limb".to_owned(),
-    }
+    Problem::new(
+        "a question says no place",
+        "ask without a place, such as `what is left`; the answer names the limb",
+    )
 }

@@ -355,10 +355,10 @@ impl Item {
 }
 
 fn no_name() -> Problem {
-    Problem {
-        message: "what is left of the spelled name is less than two letters".to_owned(),
-        help: "spell it again, such as `horse bravo echo lima lima`".to_owned(),
-    }
+    Problem::new(
+        "what is left of the spelled name is less than two letters",
+        "spell it again, such as `horse bravo echo lima lima`",
+    )
 }
 
 impl Number {
@@ -402,16 +402,16 @@ fn units_of_pair(
 
 fn mixed_units(first: &Number, second: &Number) -> Problem {
     let text = |number: &Number| number.value().unwrap_or_default().to_string();
-    Problem {
-        message: format!("the units of `{} by {}` are not clear", text(first), text(second)),
-        help: "say the unit of each of the two numbers".to_owned(),
-    }
+    Problem::new(
+        format!("the units of `{} by {}` are not clear", text(first), text(second)),
+        "say the unit of each of the two numbers",
+    )
 }
 
 /// The grammar file closes a phrase that lacks a tag.
 fn lacking(what: &str, kind: &str) -> Problem {
-    Problem {
-        message: format!("the grammar's tag for `{kind}` lacks {what}"),
-        help: "see grammars/README.md and correct exam.gram".to_owned(),
-    }
+    Problem::new(
+        format!("the grammar's tag for `{kind}` lacks {what}"),
+        "see grammars/README.md and correct exam.gram",
+    )
 }

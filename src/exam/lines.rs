@@ -167,10 +167,10 @@ impl JournalReading {
             }
             Err(why) => {
                 self.unread_at = Some(number);
-                let problem = Problem {
-                    message: format!("line {number} is not a journal line: {why}"),
-                    help: "the line was changed or cut; compare with a copy".to_owned(),
-                };
+                let problem = Problem::new(
+                    format!("line {number} is not a journal line: {why}"),
+                    "the line was changed or cut; compare with a copy",
+                );
                 self.found.damage.push((number, problem));
             }
         }
@@ -182,13 +182,17 @@ impl JournalReading {
     fn faults(&self, line: &LineIn, hash_before: &str, number: u64) -> impl Iterator<Item = Problem> + use<> {
         let is_left = number == 1 && line.kind == ERASED;
         let wanted = self.found.events.last().map_or(Seq::FIRST, |event| event.seq.next());
-        let chain = (!is_left && line.prev != hash_before).then(|| Problem {
-            message: format!("the line with seq {} does not match the line before it", line.seq),
-            help: "a line was changed, added or removed after it was written; compare with a copy".to_owned(),
+        let chain = (!is_left && line.prev != hash_before).then(|| {
+            Problem::new(
+                format!("the line with seq {} does not match the line before it", line.seq),
+                "a line was changed, added or removed after it was written; compare with a copy",
+            )
         });
-        let order = (!is_left && line.seq != wanted).then(|| Problem {
-            message: format!("seq is {}, but {wanted} was expected", line.seq),
-            help: "lines are missing or repeated; compare with a copy".to_owned(),
+        let order = (!is_left && line.seq != wanted).then(|| {
+            Problem::new(
+                format!("seq is {}, but {wanted} was expected", line.seq),
+                "lines are missing or repeated; compare with a copy",
+            )
         });
         chain.into_iter().chain(order)
     }
@@ -230,10 +234,10 @@ fn body(line: &LineIn, number: u64, damage: &mut Vec<(u64, Problem)>) -> Event {
     serde_json::from_value(tagged).unwrap_or_else(|error| {
         damage.push((
             number,
-            Problem {
-                message: format!("`{}` is not known to this version: {error}", line.kind),
-                help: "it is kept; a later version of the program may know it".to_owned(),
-            },
+            Problem::new(
+                format!("`{}` is not known to this version: {error}", line.kind),
+                "it is kept; a later version of the program may know it",
+            ),
         ));
         Event::Unknown { kind: line.kind.clone(), body: line.body.clone() }
     })

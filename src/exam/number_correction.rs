@@ -75,24 +75,22 @@ fn alike(number: f64, other: f64) -> bool {
 }
 
 fn no_number() -> Problem {
-    Problem {
-        message: "there is no number just before it to correct".to_owned(),
-        help: "say what the number is of, such as `sorry area one twenty`".to_owned(),
-    }
+    Problem::new(
+        "there is no number just before it to correct",
+        "say what the number is of, such as `sorry area one twenty`",
+    )
 }
 
 fn which() -> Problem {
-    Problem {
-        message: "two numbers were said before it, and it is not clear which of them is to be corrected"
-            .to_owned(),
-        help: "say both again after `correction`".to_owned(),
-    }
+    Problem::new(
+        "two numbers were said before it, and it is not clear which of them is to be corrected",
+        "say both again after `correction`",
+    )
 }
 
 fn unit_not_clear() -> Problem {
-    Problem {
-        message: "the unit of the corrected number is not clear".to_owned(),
-        help: "say what it is of with its unit, such as `sorry area one point two square centimetres`"
-            .to_owned(),
-    }
+    Problem::new(
+        "the unit of the corrected number is not clear",
+        "say what it is of with its unit, such as `sorry area one point two square centimetres`",
+    )
 }

@@ -299,10 +299,10 @@ fn size_of_either(parsed: &mut Parsed, phrases: &[Phrase], sized: &[String]) {
 /// The calls of the phrases, each bound to its structure and its place.
 fn join(phrases: Vec<Phrase>, parsed: &mut Parsed, protocols: &Protocols) -> Result<(), Problem> {
     if mixes_identity(&phrases) {
-        return Err(Problem {
-            message: "which horse it is must be said in a phrase of its own".to_owned(),
-            help: "pause before and after it".to_owned(),
-        });
+        return Err(Problem::new(
+            "which horse it is must be said in a phrase of its own",
+            "pause before and after it",
+        ));
     }
     let is_short = |code: &str| protocols.structures.iter().any(|known| known.short.as_deref() == Some(code));
     parsed.calls = bind(phrases, &is_short)?;

@@ -66,10 +66,10 @@ fn add_detail(earlier: &mut [LoggedCall], detail: &FindingSaid, by: Seq) -> Opti
         corrected_by.push(by);
         return None;
     }
-    Some(Problem {
-        message: "a position or a degree was said without a finding before it".to_owned(),
-        help: "say the finding with its position or its degree".to_owned(),
-    })
+    Some(Problem::new(
+        "a position or a degree was said without a finding before it",
+        "say the finding with its position or its degree",
+    ))
 }
 
 /// Makes of a call what it means at the place before it.
@@ -105,10 +105,10 @@ impl Settler<'_> {
                 let of = value.said.structure.as_ref().or(before.place.structure.as_ref());
                 problem.or_else(|| (share && of.is_none()).then(no_structure))
             }
-            Act::Command(Command::NewHorse) => Some(Problem {
-                message: "another horse was called, but this exam went on".to_owned(),
-                help: "say `end of exam`, then open an exam for the other horse".to_owned(),
-            }),
+            Act::Command(Command::NewHorse) => Some(Problem::new(
+                "another horse was called, but this exam went on",
+                "say `end of exam`, then open an exam for the other horse",
+            )),
             _ => None,
         }
     }
@@ -123,10 +123,7 @@ impl Settler<'_> {
         }
         let step = view.step?;
         let Some(limb) = before.place.limb.as_deref() else {
-            return Some(Problem {
-                message: "a step was called before any limb".to_owned(),
-                help: "say the limb first".to_owned(),
-            });
+            return Some(Problem::new("a step was called before any limb", "say the limb first"));
         };
         let found = match step {
             ViewStep::OtherLimb => {
@@ -145,9 +142,8 @@ impl Settler<'_> {
                 view.zone.is_some()
             }
         };
-        (!found).then(|| Problem {
-            message: "there is no place that this step leads to".to_owned(),
-            help: "say the limb or the zone by its name".to_owned(),
+        (!found).then(|| {
+            Problem::new("there is no place that this step leads to", "say the limb or the zone by its name")
         })
     }
 
@@ -171,10 +167,10 @@ impl Settler<'_> {
             return None;
         }
         let name = self.protocols.structure(structure).map_or(structure.as_str(), |known| &known.name);
-        Some(Problem {
-            message: format!("`{}` cannot be of the {name}, and nothing else was named", finding.term),
-            help: "say it with its own structure, or set that by hand".to_owned(),
-        })
+        Some(Problem::new(
+            format!("`{}` cannot be of the {name}, and nothing else was named", finding.term),
+            "say it with its own structure, or set that by hand",
+        ))
     }
 
     /// Turns a short name of a structure into the one that it has in the zone.
@@ -206,10 +202,10 @@ impl Settler<'_> {
         }
         // It keeps its short name: filed under no structure it would count for the one before it.
         let names: Vec<&str> = known.iter().map(|known| known.name.as_str()).collect();
-        Some(Problem {
-            message: format!("without a zone it may be the {}", names.join(" or the ")),
-            help: "say the zone first, or the structure in full".to_owned(),
-        })
+        Some(Problem::new(
+            format!("without a zone it may be the {}", names.join(" or the ")),
+            "say the zone first, or the structure in full",
+        ))
     }
 }
 
@@ -227,25 +223,19 @@ fn copy(finding: &mut FindingSaid, before: &Context, earlier: &[LoggedCall]) -> 
             *finding = FindingSaid { structure, copied: true, ..found.clone() };
             None
         }
-        None => Some(Problem {
-            message: "there is no finding on this limb to repeat".to_owned(),
-            help: "say the finding itself".to_owned(),
-        }),
+        None => Some(Problem::new("there is no finding on this limb to repeat", "say the finding itself")),
     }
 }
 
 fn no_zone_to_keep() -> Problem {
-    Problem {
-        message: "there is no current zone that could stay the same".to_owned(),
-        help: "say the limb, then the zone by its name".to_owned(),
-    }
+    Problem::new(
+        "there is no current zone that could stay the same",
+        "say the limb, then the zone by its name",
+    )
 }
 
 fn no_structure() -> Problem {
-    Problem {
-        message: "a share was said while no structure was current".to_owned(),
-        help: "say the structure first, then the share".to_owned(),
-    }
+    Problem::new("a share was said while no structure was current", "say the structure first, then the share")
 }
 
 /// The length of a limb in centimetres: as it was said last, else as it was set for the exam.
@@ -263,11 +253,10 @@ fn length_of(limb: &str, context: &Context, header: &Header, protocols: &Protoco
 fn foreign_landmark(view: &View, limb: &str, protocols: &Protocols) -> Option<Problem> {
     let limb = protocols.limb(limb)?;
     let from = view.level_from.as_ref().filter(|from| limb.foreign_landmarks.contains(from))?;
-    Some(Problem {
-        message: format!("the {} has no {from}", limb.name),
-        help: "say the limb again if another one is meant, or the level from a landmark of this limb"
-            .to_owned(),
-    })
+    Some(Problem::new(
+        format!("the {} has no {from}", limb.name),
+        "say the limb again if another one is meant, or the level from a landmark of this limb",
+    ))
 }
 
 /// Turns a level into its zone, and checks that the limb has the zone.
@@ -282,10 +271,10 @@ fn settle_zone(
         return None;
     }
     let Some(limb) = limb else {
-        return Some(Problem {
-            message: "a zone was called before any limb".to_owned(),
-            help: "say the limb first, or say `correction` and the limb afterwards".to_owned(),
-        });
+        return Some(Problem::new(
+            "a zone was called before any limb",
+            "say the limb first, or say `correction` and the limb afterwards",
+        ));
     };
     if let Some(problem) = foreign_landmark(view, limb, protocols) {
         return Some(problem);
@@ -300,18 +289,20 @@ fn settle_zone(
     if let Some(scheme) = protocols.scheme_for(limb, zone, &header.schemes) {
         return out_of_place(view, zone, scheme, protocols);
     }
-    Some(Problem {
-        message: format!("zone {zone} is not a zone of {limb} in this exam's schemes"),
-        help: "check the limb and the zone; say `correction` and the right one".to_owned(),
-    })
+    Some(Problem::new(
+        format!("zone {zone} is not a zone of {limb} in this exam's schemes"),
+        "check the limb and the zone; say `correction` and the right one",
+    ))
 }
 
 /// A stretch of the limb said together with a zone that lies in another one: one of the two is wrong.
 fn out_of_place(view: &View, zone: &str, scheme: &Scheme, protocols: &Protocols) -> Option<Problem> {
     let place = view.place.as_deref()?;
     let lies_in = |scheme: &Scheme| scheme.places.iter().any(|known| place.ends_with(known));
-    (protocols.schemes.iter().any(lies_in) && !lies_in(scheme)).then(|| Problem {
-        message: format!("zone {zone} does not lie in the {place}"),
-        help: "listen; say `correction` and the right zone, or the zone alone".to_owned(),
+    (protocols.schemes.iter().any(lies_in) && !lies_in(scheme)).then(|| {
+        Problem::new(
+            format!("zone {zone} does not lie in the {place}"),
+            "listen; say `correction` and the right zone, or the zone alone",
+        )
     })
 }

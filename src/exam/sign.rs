@@ -125,8 +125,8 @@ pub fn fault(signed: &Signed, before: &str) -> Option<Problem> {
     } else {
         return None;
     };
-    Some(Problem {
-        message: format!("the signature of {} {what}", signed.by),
-        help: "the record is not signed; compare with a copy, and have it signed again".to_owned(),
-    })
+    Some(Problem::new(
+        format!("the signature of {} {what}", signed.by),
+        "the record is not signed; compare with a copy, and have it signed again",
+    ))
 }

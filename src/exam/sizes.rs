@@ -52,8 +52,8 @@ fn is_of_which(calls: &[Call], idx: usize, protocols: &Protocols) -> bool {
 
 /// A size that may be the lesion's or that of the structure it is in.
 pub(crate) fn which_size() -> Problem {
-    Problem {
-        message: "it is not clear whether it is the size of the lesion or of the structure".to_owned(),
-        help: "say `lesion` before the size of a lesion, and the structure before its own".to_owned(),
-    }
+    Problem::new(
+        "it is not clear whether it is the size of the lesion or of the structure",
+        "say `lesion` before the size of a lesion, and the structure before its own",
+    )
 }

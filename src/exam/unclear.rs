@@ -8,41 +8,38 @@
 use crate::exam::call::Problem;
 
 pub(crate) fn not_after_no() -> Problem {
-    Problem {
-        message: "`no` goes before a limb, a zone, a plane, a number, or a finding that is not there"
-            .to_owned(),
-        help: "say `correction` before a structure that was meant, `not seen` after one that is not there"
-            .to_owned(),
-    }
+    Problem::new(
+        "`no` goes before a limb, a zone, a plane, a number, or a finding that is not there",
+        "say `correction` before a structure that was meant, `not seen` after one that is not there",
+    )
 }
 
 pub(crate) fn begins_like_a_question() -> Problem {
-    Problem {
-        message: "it begins like a question".to_owned(),
-        help: "say what is seen, or where the probe is, without `is` in front".to_owned(),
-    }
+    Problem::new(
+        "it begins like a question",
+        "say what is seen, or where the probe is, without `is` in front",
+    )
 }
 
 pub(crate) fn like_talk() -> Problem {
-    Problem {
-        message: "it sounds like people talking to each other".to_owned(),
-        help: "say the place, or what to do, without words before it".to_owned(),
-    }
+    Problem::new(
+        "it sounds like people talking to each other",
+        "say the place, or what to do, without words before it",
+    )
 }
 
 pub(crate) fn too_short() -> Problem {
-    Problem {
-        message: "one short word is too easily misheard to be a finding".to_owned(),
-        help: "say the finding in full, such as `core lesion`".to_owned(),
-    }
+    Problem::new(
+        "one short word is too easily misheard to be a finding",
+        "say the finding in full, such as `core lesion`",
+    )
 }
 
 pub(crate) fn corrects_which() -> Problem {
-    Problem {
-        message: "it is not clear whether this is the right phrase, or the right one is still to come"
-            .to_owned(),
-        help: "say `correction`, then the right phrase".to_owned(),
-    }
+    Problem::new(
+        "it is not clear whether this is the right phrase, or the right one is still to come",
+        "say `correction`, then the right phrase",
+    )
 }
 
 pub(crate) fn said_to_others(instead: Option<&str>) -> Problem {
@@ -53,31 +50,28 @@ pub(crate) fn said_to_others(instead: Option<&str>) -> Problem {
 }
 
 pub(crate) fn also_what() -> Problem {
-    Problem {
-        message: "it is not clear what was found in the last structure".to_owned(),
-        help: "say each structure with what was found in it".to_owned(),
-    }
+    Problem::new(
+        "it is not clear what was found in the last structure",
+        "say each structure with what was found in it",
+    )
 }
 
 pub(crate) fn of_which() -> Problem {
-    Problem {
-        message: "it is not clear whether it is a part of the structure before it, or another one".to_owned(),
-        help: "say what it is a part of, or `and` between the two".to_owned(),
-    }
+    Problem::new(
+        "it is not clear whether it is a part of the structure before it, or another one",
+        "say what it is a part of, or `and` between the two",
+    )
 }
 
 pub(crate) fn of_what() -> Problem {
-    Problem {
-        message: "it means nothing without a structure just before it".to_owned(),
-        help: "say the structure with it, or `normal`".to_owned(),
-    }
+    Problem::new(
+        "it means nothing without a structure just before it",
+        "say the structure with it, or `normal`",
+    )
 }
 
 pub(crate) fn of_where() -> Problem {
-    Problem {
-        message: "it means nothing without a place just before it".to_owned(),
-        help: "say the zone with it, or `long axis`".to_owned(),
-    }
+    Problem::new("it means nothing without a place just before it", "say the zone with it, or `long axis`")
 }
 
 /// A phrase of the language that could be taken for what it does not mean.

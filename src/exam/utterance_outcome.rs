@@ -184,10 +184,7 @@ impl Attention {
             return (Outcome::Note, ends.take(1).collect(), held.into_iter().collect());
         }
         if utterance.rejected {
-            let problem = Problem {
-                message: "does not sound like a call".to_owned(),
-                help: "if it was one, say it again".to_owned(),
-            };
+            let problem = Problem::new("does not sound like a call", "if it was one, say it again");
             return (Outcome::NotUnderstood, Vec::new(), vec![problem]);
         }
         if utterance.unsure {
@@ -288,24 +285,18 @@ fn which(utterance: &Utterance) -> Problem {
 }
 
 fn lost_beginning() -> Problem {
-    Problem {
-        message: "it continues words that were not understood; not acted on".to_owned(),
-        help: "say the whole phrase again".to_owned(),
-    }
+    Problem::new("it continues words that were not understood; not acted on", "say the whole phrase again")
 }
 
 fn lost_position() -> Problem {
-    Problem {
-        message: "a position without a finding just before it".to_owned(),
-        help: "say the finding with its position".to_owned(),
-    }
+    Problem::new("a position without a finding just before it", "say the finding with its position")
 }
 
 fn lost_degree() -> Problem {
-    Problem {
-        message: "a degree without a lesion just before it that has none yet".to_owned(),
-        help: "say the finding with its degree, or `make that` with the right degree".to_owned(),
-    }
+    Problem::new(
+        "a degree without a lesion just before it that has none yet",
+        "say the finding with its degree, or `make that` with the right degree",
+    )
 }
 
 /// A surely heard save, limb, zone or end of exam ends a note and counts as itself. So does a plane, a structure or a level
@@ -323,9 +314,11 @@ fn held_in_note(held: Option<String>, calls: &[Call]) -> Option<Problem> {
         let words: Vec<&str> = calls.iter().map(|call| call.words.as_str()).collect();
         calls.iter().any(is_meant).then(|| words.join(" "))
     };
-    held.or_else(said).map(|words| Problem {
-        message: format!("it holds `{words}`, which was taken for a part of the note"),
-        help: "listen; pause before a call, or say `end of note` first".to_owned(),
+    held.or_else(said).map(|words| {
+        Problem::new(
+            format!("it holds `{words}`, which was taken for a part of the note"),
+            "listen; pause before a call, or say `end of note` first",
+        )
     })
 }
 
