@@ -279,7 +279,10 @@ fn structures_together(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
         let is_shared =
             |phrase: &&Phrase| matches!(phrase.call.act, Act::Finding(_)) && !has_structure(&phrase.call.act);
         let shared: Vec<&Phrase> = phrases[after..].iter().take_while(is_shared).collect();
-        if shared.is_empty() || (!is_one_row(&row) && shared.iter().any(|phrase| is_something_seen(phrase))) {
+        if shared.is_empty() {
+            return Err(nothing_of_these());
+        }
+        if !is_one_row(&row) && shared.iter().any(|phrase| is_something_seen(phrase)) {
             return Err(which());
         }
         // Each finding carries its structure itself: said in one utterance, their time does not distinguish them.
@@ -436,29 +439,30 @@ fn may_be_denied_too(before: &Phrase, phrase: &Phrase) -> bool {
 }
 
 fn denied_too() -> Problem {
-    Problem {
-        message: "it is not clear whether the second was seen or not".to_owned(),
-        help: "say `or` between what is not there; pause before what is".to_owned(),
-    }
+    Problem::new(
+        "it is not clear whether the second was seen or not",
+        "say `or` between what is not there; pause before what is",
+    )
 }
 
 fn normal_and_not() -> Problem {
-    Problem {
-        message: "one structure is called both normal and not normal in one phrase".to_owned(),
-        help: "say each structure with what was found in it, then pause".to_owned(),
-    }
+    Problem::new(
+        "one structure is called both normal and not normal in one phrase",
+        "say each structure with what was found in it, then pause",
+    )
 }
 
 fn which() -> Problem {
-    Problem {
-        message: "it is not clear which structure is meant".to_owned(),
-        help: "say one structure with its finding, then pause".to_owned(),
-    }
+    Problem::new("it is not clear which structure is meant", "say one structure with its finding, then pause")
+}
+
+fn nothing_of_these() -> Problem {
+    Problem::new(
+        "several structures were named, and nothing was said of them",
+        "say what was found in all of them in the same breath, or one structure; a place said with them counts only then",
+    )
 }
 
 fn alone() -> Problem {
-    Problem {
-        message: "it continues a phrase that was not said".to_owned(),
-        help: "say the whole phrase again".to_owned(),
-    }
+    Problem::new("it continues a phrase that was not said", "say the whole phrase again")
 }

@@ -199,3 +199,41 @@ fn what_has_no_area_takes_no_bare_number() {
         "normal of SL-medial at LF 3B T; normal of SL-lateral at LF 3B T"
     );
 }
+
+#[test]
+fn a_size_between_two_findings_and_a_structure_without_a_finding_are_asked() {
+    for phrase in [
+        "thickened four mil core lesion",
+        "moderately thickened about four mil border lesion lateral",
+        "thick nine millimetres lesion",
+        "normal everywhere",
+        "all normal everywhere",
+        "no lateral branch",
+        "left fore flexors",
+    ] {
+        asked(PLACE, phrase);
+    }
+    all(&[
+        ("thickened four mil", "thickened at LF 2A T; thickness 4 mm at LF 2A T"),
+        (
+            "thickened to four mil core lesion",
+            "thickened at LF 2A T; thickness 4 mm at LF 2A T; core lesion at LF 2A T",
+        ),
+        ("left fore flexors normal", "LF at LF; normal of SDFT at LF; normal of DDFT at LF"),
+    ]);
+    let exam = exam_of(&[PLACE, "left fore flexors"]);
+    let problem = &exam.utterances.last().unwrap().problems[0];
+    assert!(problem.help.contains("a place said with them counts only then"), "{problem:?}");
+}
+
+#[test]
+fn the_joint_has_its_latin_name_too() {
+    for (latin, plain) in [
+        ("metacarpophalangeal joint", "fetlock joint"),
+        ("at the metacarpophalangeal joint", "at the fetlock joint"),
+        ("palmar recess of the fetlock joint", "palmar recess"),
+    ] {
+        assert_eq!(shown(PLACE, latin), shown(PLACE, plain), "{latin}");
+        assert_ne!(shown(PLACE, latin), "", "{latin}");
+    }
+}
