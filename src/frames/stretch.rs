@@ -15,8 +15,9 @@ use crate::frames::vote::APART_S;
 
 /// Pairs that confirm a clock: one save may have a still of another by chance; our own choice.
 const PAIRS_MIN: usize = 2;
-/// Pairs that confirm a clock that was set by a second or two, which has a number more to be found; our own choice.
-const PAIRS_SET_MIN: usize = 3;
+/// The same where that may be chance more easily: the clock was set by a second or two, or a save lacks its still while a still
+/// is left over; our own choice.
+const PAIRS_MORE_MIN: usize = 3;
 /// A clock of the stretch's own is a rival where it explains all but half a pair of what the clock of the exam explains,
 /// or half a pair more where a clock mark has its still; our own choice.
 const RIVAL_LACKS: f64 = 0.5;
@@ -218,9 +219,10 @@ fn stretch(
     if has_own {
         rivals.truncate(1);
     }
-    let is_by_exam = is_marked || pairs.len() >= PAIRS_MIN;
+    let is_left = pairs.len() < range.len().min(own.len());
+    let is_by_exam = is_marked || pairs.len() >= if is_left { PAIRS_MORE_MIN } else { PAIRS_MIN };
     let set = near.into_iter().next().filter(|set| !is_by_exam && set.clock.pairs > pairs.len());
-    let is_by_set = |set: &Candidate| set.clock.pairs >= PAIRS_SET_MIN && set.score - far > slack(set.score);
+    let is_by_set = |set: &Candidate| set.clock.pairs >= PAIRS_MORE_MIN && set.score - far > slack(set.score);
     let is_sure = rivals.is_empty() && (is_by_exam || set.as_ref().is_some_and(is_by_set));
     let rivals = rivals.into_iter().map(|own| own_clock(own, &best.clock)).collect();
     let set = set.map(|set| own_clock(set, &best.clock));

@@ -439,13 +439,13 @@ fn restarted_by_chance(seed: u64) -> [usize; 3] {
     counts
 }
 
-/// `ZONECALL_RESTARTS=5000` tries so many, from `ZONECALL_RESTART_FROM` on.
+/// `ZONECALL_RESTARTS=5000` tries so many, from `ZONECALL_RESTART_FROM` on; the first is one that failed.
 #[test]
 fn of_restarts_as_they_may_happen_most_labels_are_sure_and_none_is_wrong_in_silence() {
     let set = |name: &str, or: u64| std::env::var(name).map_or(or, |text| text.parse().unwrap());
     let from = set("ZONECALL_RESTART_FROM", 1);
     let mut all = [0; 3];
-    for seed in from..from + set("ZONECALL_RESTARTS", 100) {
+    for seed in [51_076].into_iter().chain(from..from + set("ZONECALL_RESTARTS", 100)) {
         let counts = restarted_by_chance(seed);
         assert_eq!(counts[1], 0, "seed {seed}: labels that are wrong in silence");
         all.iter_mut().zip(counts).for_each(|(all, more)| *all += more);

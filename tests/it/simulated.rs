@@ -28,8 +28,8 @@ use zonecall::speech::scripted::Scripted;
 
 /// Exams of one run, where the environment asks for no other number.
 const EXAMS: u64 = 60;
-/// Of 100 stills so many are labelled without a doubt at least; of the 384 of the first 60 exams, 240 were, or 62 of 100.
-const SURE_PERCENT_MIN: usize = 60;
+/// Of 100 stills so many are labelled without a doubt at least; of the 384 of the first 60 exams, 273 were, or 71 of 100.
+const SURE_PERCENT_MIN: usize = 68;
 /// Seeds that failed once.
 const FAILED: [u64; 5] = [2_026_113_000_051, 700_052, 700_064, 700_074, 700_305];
 /// Sound that a failure may cost.
