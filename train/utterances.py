@@ -5,6 +5,7 @@ Takes: the grammar, the voices, how many. Gives: shards `NAME.npy` (16-bit sampl
 Never: uses a test voice.
 """
 import argparse
+import functools
 import json
 import multiprocessing
 import os
@@ -12,18 +13,21 @@ import time
 import tomllib
 
 import accents
+import diphones
 import foreign
 import grammar
 import numpy as np
 import sentences
 import spoken
 import synth
+import tracts
 
 TALK_SHARE = .18
 AROUND_SHARE = .3  # of talk is about the very things that are called
 HALTING_SHARE = .15  # of calls have a pause inside
 ACCENT_SHARE = .35  # of what espeak-ng and Kokoro say
-FOREIGN_SHARE = .14  # of what espeak-ng says, by its voices of other languages
+FOREIGN_SHARE = .2  # of what espeak-ng says, by its voices of other languages
+DIPHONES_SHARE = .2  # of what the fast ones say, where festival's voices are
 FIGURES_SHARE = .05  # of all: figures alone, besides those among the sentences
 KOKORO_ACCENTS = ["en-us", "en-us", "en-gb", "en-gb-x-rp"]
 
@@ -42,8 +46,27 @@ def draw(speaker, purpose):
     return words, spoken.spell(words, rng, hesitate=.05)
 
 
-def fast(voices, tune, rng):
+class Beside:
+    """Synthesisers that stay running, each begun when it is first asked for; none where its parts are not."""
+
+    def __init__(self, parts):
+        self.parts = parts
+
+    @functools.cached_property
+    def festival(self):
+        return diphones.Festival(self.parts) if os.path.isdir(f"{self.parts}/festival") else None
+
+    @functools.cached_property
+    def gnuspeech(self):
+        return tracts.Gnuspeech(self.parts)
+
+
+def fast(voices, tune, rng, beside):
     """A synthesiser that needs no network, at a random rate and pitch: what says a text, and its kind."""
+    if not tune and beside.festival and rng.random() < DIPHONES_SHARE:
+        voice = rng.choice(voices["diphones"])
+        how = rng.uniform(.9, 1.5), rng.uniform(.75, 1.35), rng.uniform(.3, 1.7)
+        return lambda text: diphones.say(beside.festival, voice, text, *how, rng), "festival"
     maker = rng.random()
     if maker < .2:
         voice, rate, pitch = rng.choice(voices["rhvoice"]), rng.randint(75, 135), rng.randint(75, 130)
@@ -100,7 +123,7 @@ def shard(job):
     os.environ["OMP_NUM_THREADS"] = "1"
     rules = grammar.read(ask.grammar)
     speaker = sentences.Speaker(rules, seed, sentences.said(sentences.SAID, set(grammar.words(rules))))
-    folder, kokoro = f"{ask.parts}/kokoro", None
+    folder, kokoro, beside = f"{ask.parts}/kokoro", None, Beside(ask.parts)
     audio, rows, at, start = [], [], 0, time.time()
     for count, maker, purpose, tune in plan:
         use = voices["tune" if tune else "train"]
@@ -111,8 +134,10 @@ def shard(job):
             if maker == "kokoro":
                 kokoro = kokoro or synth.Kokoro(folder, device=ask.device)
                 x, kind = neural(kokoro, folder, use, tune, text, speaker.rng)
+            elif maker == "gnuspeech":
+                x, kind = beside.gnuspeech.say(text, speaker.rng), maker
             else:
-                say, kind = fast(use, tune, speaker.rng)
+                say, kind = fast(use, tune, speaker.rng, beside)
                 halts = words and len(words) > 1 and speaker.rng.random() < HALTING_SHARE
                 x = halting(say, words, speaker.rng) if halts else say(text)
             if not 1600 < len(x) < 9 * synth.RATE:
@@ -134,6 +159,7 @@ def main():
     ask.add_argument("--seed", type=int, default=1)
     ask.add_argument("--fast", type=int, default=12000)
     ask.add_argument("--kokoro", type=int, default=6000, help="none: Kokoro tunes nothing, either")
+    ask.add_argument("--gnuspeech", type=int, default=0, help="by gnuspeech; a quarter of a second each")
     ask.add_argument("--tune", type=int, default=800)
     ask.add_argument("--device", default="cpu", help="where Kokoro speaks: cpu or cuda")
     ask.add_argument("--jobs", type=int, default=os.cpu_count())
@@ -144,7 +170,7 @@ def main():
     share = lambda n: -(-n // ask.jobs)
     plan = [(share(ask.tune // 4), "fast", "tune", True), (share(ask.tune // 4 if ask.kokoro else 0), "kokoro", "tune", True),
         (share(ask.tune // 2), "fast", "tune", False), (share(ask.fast), "fast", "train", False),
-        (share(ask.kokoro), "kokoro", "train", False)]
+        (share(ask.kokoro), "kokoro", "train", False), (share(ask.gnuspeech), "gnuspeech", "train", False)]
     work = [(f"s{ask.seed}-{i:02d}", ask.seed * 1000 + i, plan, ask, voices) for i in range(ask.jobs)]
     with multiprocessing.get_context("spawn").Pool(ask.jobs) as pool:
         for done in pool.imap_unordered(shard, work):
