@@ -53,7 +53,7 @@ def revoiced(x):
     frames = spectrum(x)
     loud = torch.log(frames.abs() + 1e-5)
     shape = envelope(loud)
-    moved = warped(shape, uniform(b, .86, 1.16, d), uniform(b, .84, 1.18, d))
+    moved = warped(shape, uniform(b, .82, 1.22, d), uniform(b, .8, 1.25, d))
     loud = torch.exp(loud + (moved - shape).clamp(-4, 4))
     breath = uniform(b, 0, .9, d) * (torch.rand(b, device=d) < .33)
     tilt = torch.linspace(.4, 1, loud.shape[1], device=d)[None, :, None]
