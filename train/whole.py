@@ -33,10 +33,11 @@ LONGEST = int(10.4 * RATE)
 ROOM_S = 1.0
 CALL, TALK, PEOPLE, NOBODY = range(4)
 LOOKS = 6
-CROWDED = .44  # of what is heard has other people around it
+CROWDED = .5  # of what is heard has other people around it
 NARROW = .15  # comes over a narrow line
 CLOSE = 16  # pieces of people's talk, in every other step, that the encoder must go on hearing as it began
 STRETCHED = .5  # of the steps hear everything slower or faster at the same pitch
+NEURAL = ("kokoro", "gnuspeech")  # slow to speak, or unlike the others: heard more often
 REVOICED = .45  # of what is said comes from another throat
 BANK, BANK_LENGTH = 160 if torch.cuda.is_available() else 16, int(11 * RATE)
 CONDITIONS = [("quiet", "pink", 40), ("pink10", "pink", 10), ("babble10", "crowd", 10)]
@@ -88,7 +89,7 @@ class Sound:
                         self.tune.append((at + start, end - start, label, group))
                 elif 2000 < end - start < 7.4 * RATE:
                     kind = TALK if words is None else CALL
-                    self.rows.append((at + start, end - start, label, kind, self.ask.neural if maker == "kokoro" else 1))
+                    self.rows.append((at + start, end - start, label, kind, self.ask.neural if maker in NEURAL else 1))
         column = lambda i, rows=self.rows: torch.tensor([row[i] for row in rows], device=self.device)
         self.start, self.size, self.kind = column(0), column(1), column(3)
         self.labels, self.sizes = [row[2] for row in self.rows], np.array([row[1] for row in self.rows])
@@ -234,7 +235,8 @@ class World:
         low = torch.where(kind == CALL, torch.full((b,), -1., device=d), torch.full((b,), 2., device=d))
         hard = torch.where(chance(b, .72, d), low + torch.rand(b, device=d) * (18 - low), uniform(b, 12, 34, d))
         crowded = r > 1 - CROWDED
-        snr = torch.where(r < .11, uniform(b, 30, 60, d), torch.where(crowded, hard + 2, hard))
+        among = torch.where(chance(b, .5, d), uniform(b, 4, 15, d), hard + 2)
+        snr = torch.where(r < .11, uniform(b, 30, 60, d), torch.where(crowded, among, hard))
         snr = torch.where(kind == NOBODY, uniform(b, -3, 30, d), snr)
         w = torch.where((r < .32)[:, None], self.pink(b, length), self.drawn(self.yard, b, length))
         crowd = self.drawn(self.crowds, b, length)
@@ -403,7 +405,7 @@ def main():
     ask.add_argument("--encoder", help="weights by `encoder.py`; for a model without an encoder of its own")
     ask.add_argument("--grammar", default="grammars/en/exam.gram")
     ask.add_argument("--begin-with", default="models/en")
-    ask.add_argument("--begin-whole", nargs="*", help="files of this script to go on from, in place of a head: their mean")
+    ask.add_argument("--begin-whole", nargs="*", help="files of this script to go on from, begun with the same model: their mean")
     ask.add_argument("--yard", default=".ear/yard.npy", help="rows of noise, 16-bit")
     ask.add_argument("--out", default=".ear/whole.npz")
     ask.add_argument("--learning", type=int, default=3, help="upper layers that learn")
@@ -414,7 +416,7 @@ def main():
     ask.add_argument("--drop", type=float, default=.15)
     ask.add_argument("--batch", type=float, default=480, help="seconds of sound")
     ask.add_argument("--hours", type=float, default=150, help="of speech that fit in")
-    ask.add_argument("--neural", type=float, default=4, help="how often speech by Kokoro is heard for each other piece")
+    ask.add_argument("--neural", type=float, default=4, help="how often speech by those of NEURAL is heard for each other piece")
     ask.add_argument("--people", type=int, default=3000, help="pieces of people's talk")
     ask.add_argument("--seed", type=int, default=1)
     ask.add_argument("--shards", type=int, default=4, help="how many shards to wait for")
@@ -431,10 +433,9 @@ def main():
         sound.grow()
     world = World(sound, np.load(ask.yard), ask.seed)
     net = Ear(len(units.units), encoder.read(ask.encoder) if ask.encoder else encoder.Encoder(), ask.learning, ask.drop).to(device)
-    if ask.begin_whole:
+    begin(net, ask.begin_with, units.units, sound, world)
+    if ask.begin_whole:  # these files lack the encoder's first layers, which never learn: they are the model's
         go_on(net, ask.begin_whole, units.units)
-    else:
-        begin(net, ask.begin_with, units.units, sound, world)
     learning = tuple(f"encoder.layers.{i}." for i in range(encoder.LAYERS - ask.learning, encoder.LAYERS))
     upper = [p for k, p in net.named_parameters() if k.startswith((*learning, "encoder.layer_norm"))]
     own = list(net.head.parameters())
