@@ -6,7 +6,7 @@ pub mod lengths;
 pub(crate) mod part10;
 pub(crate) mod texts;
 pub(crate) mod element;
-mod scanner_name;
+pub(crate) mod scanner_name;
 mod stated_site;
 pub(crate) mod made_here;
 pub(crate) mod video;

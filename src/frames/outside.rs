@@ -14,6 +14,7 @@ use crate::frames::clock_fit::{exam_s, scanner_s};
 use crate::frames::pairing::{ClockFit, PairedFrame, Pairing, Tie};
 use crate::frames::reading::bounds_s;
 use crate::frames::save_times::saved_at;
+use crate::frames::scanner_name::by_scanner;
 
 /// Stills further than this from the beginning or the end of the exam are of another one, in seconds: ten minutes, in which
 /// a vet may still save one that counts.
@@ -41,5 +42,12 @@ pub fn outside(exam: &Exam, frames: &[Frame], pairing: &Pairing) -> Vec<bool> {
         let by_hand = matches!(paired.tie, Tie::Hand(_) | Tie::Label(_) | Tie::LeftOut);
         !by_hand && clocks.iter().all(is_outside_by)
     };
-    pairing.frames.iter().zip(times).map(is_outside).collect()
+    let mut found: Vec<bool> = pairing.frames.iter().zip(times).map(is_outside).collect();
+    let groups = by_scanner(frames);
+    // The clock of one scanner says nothing of the stills of another whose own clock is not known.
+    let is_untied = |own: &&Vec<usize>| own.iter().all(|idx| pairing.frames[*idx].exam_s.is_none());
+    for idx in groups.iter().filter(|_| groups.len() > 1).filter(is_untied).flatten() {
+        found[*idx] = false;
+    }
+    found
 }

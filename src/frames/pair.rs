@@ -16,6 +16,7 @@ use crate::frames::known_clock::known_offset;
 use crate::frames::pairing::{ClockFit, PairedFrame, Pairing, Tie};
 use crate::frames::reading::{NumberedStill, PairMoment, PairReading, call_of, label, since_start_s};
 use crate::frames::save_times::{copy_of, saved_at, through_summer_time};
+use crate::frames::scanner_name::by_scanner;
 use crate::frames::stretch::hold_by_stretch;
 
 /// A clock mark and a save call nearer than this are one moment, in seconds; our own choice.
@@ -26,68 +27,103 @@ const BY_HAND_S: f64 = 1.0;
 /// Pairs the stills of an exam with its calls; equal input gives an equal answer.
 ///
 /// The entries of `Pairing::frames` are in the order of `frames`.
+/// Each scanner has a clock of its own; the one that more pairs speak for is the clock of the pairing.
 #[must_use]
 pub fn pair(exam: &Exam, frames: &[Frame]) -> Pairing {
     let moments = moments(exam);
     let times = saved_at(frames, exam.header.utc_offset_s);
     let copies = standing_copies(exam, frames, copy_of(frames, &times));
-    let (stills, fit) = clock_of(exam, frames, &moments, &times, &copies);
     let nothing = PairedFrame { exam_s: None, tie: Tie::Nothing, confidence: 0.0, rivals: Vec::new() };
-    let mut paired = vec![nothing; frames.len()];
-    let readings: Vec<Vec<PairedFrame>> = fit
-        .candidates
-        .iter()
-        .map(|candidate| PairReading::new(exam, &moments, &stills, candidate).frames(fit.confidence))
-        .collect();
-    for (at, still) in stills.iter().enumerate() {
-        if let Some(merged) = merge(exam, &fit.candidates, &readings, at) {
-            paired[still.frame] = merged;
-        }
+    let mut pairing = Pairing {
+        frames: vec![nothing; frames.len()],
+        copies,
+        unsure: vec![false; frames.len()],
+        ..Pairing::default()
+    };
+    for own in by_scanner(frames) {
+        pair_own(exam, (frames, &own), &moments, &times, &mut pairing);
     }
-    // A clock that a person set holds for all of the exam.
-    let best = fit.candidates.first().filter(|_| exam.clock_by_hand().is_none());
-    let mut unsure =
-        best.map_or_else(Vec::new, |best| hold_by_stretch(exam, &moments, &stills, best, &mut paired));
-    unsure.resize(frames.len(), false);
-    for (frame, paired) in frames.iter().zip(&mut paired) {
+    for (frame, paired) in frames.iter().zip(&mut pairing.frames) {
         if let Some(tie) = by_hand(exam, frame) {
             *paired = PairedFrame { exam_s: paired.exam_s, tie, confidence: 1.0, rivals: Vec::new() };
         }
     }
     // What a person said of a still holds for its copies, unless something was said of the copy itself.
-    for (copy, original) in copies.iter().enumerate().filter_map(|(copy, of)| Some((copy, (*of)?))) {
-        if by_hand(exam, &frames[copy]).is_none() {
-            paired[copy] = paired[original].clone();
-            unsure[copy] = unsure[original];
+    for copy in 0..frames.len() {
+        if let Some(original) = pairing.copies[copy].filter(|_| by_hand(exam, &frames[copy]).is_none()) {
+            pairing.frames[copy] = pairing.frames[original].clone();
+            pairing.unsure[copy] = pairing.unsure[original];
+        }
+    }
+    pairing
+}
+
+/// Pairs the stills of one scanner, those of `frames` at the places `own`, by the clock that they show.
+fn pair_own(
+    exam: &Exam,
+    (frames, own): (&[Frame], &[usize]),
+    moments: &[PairMoment],
+    times: &[DateTime<Utc>],
+    pairing: &mut Pairing,
+) {
+    let (stills, fit) = clock_of(exam, (frames, own), moments, times, &pairing.copies);
+    let readings: Vec<Vec<PairedFrame>> = fit
+        .candidates
+        .iter()
+        .map(|candidate| PairReading::new(exam, moments, &stills, candidate).frames(fit.confidence))
+        .collect();
+    for (at, still) in stills.iter().enumerate() {
+        if let Some(merged) = merge(exam, &fit.candidates, &readings, at) {
+            pairing.frames[still.frame] = merged;
+        }
+    }
+    // A clock that a person set holds for all of the exam.
+    if let Some(best) = fit.candidates.first().filter(|_| exam.clock_by_hand().is_none()) {
+        let unsure = hold_by_stretch(exam, moments, &stills, best, &mut pairing.frames);
+        for (known, unsure) in pairing.unsure.iter_mut().zip(unsure) {
+            *known |= unsure;
         }
     }
     let mut clocks = fit.candidates.into_iter().map(|candidate| candidate.clock);
-    Pairing { clock: clocks.next(), rival_clocks: clocks.collect(), frames: paired, copies, unsure }
+    let Some(clock) = clocks.next() else { return };
+    if pairing.clock.as_ref().is_none_or(|known| known.pairs < clock.pairs) {
+        pairing.clock = Some(clock);
+        pairing.rival_clocks = clocks.collect();
+    }
 }
 
-/// The stills by the scanner's clock, and how that runs; through a change of summer time, if more calls have their still so.
+/// The stills of one scanner by its clock, and how that runs; through a change of summer time, if more calls have their still
+/// so.
 fn clock_of(
     exam: &Exam,
-    frames: &[Frame],
+    (frames, own): (&[Frame], &[usize]),
     moments: &[PairMoment],
     times: &[DateTime<Utc>],
     copies: &[Option<usize>],
 ) -> (Vec<NumberedStill>, Fit) {
     let said: Vec<Said> =
         moments.iter().map(|moment| Said { at_s: moment.at_s, mark: moment.mark }).collect();
+    let own_frames: Vec<Frame> = own.iter().map(|idx| frames[*idx].clone()).collect();
+    let known = known_offset(exam, &own_frames);
     let fitted = |times: &[DateTime<Utc>]| {
-        let stills = stills(exam, frames, times, copies);
+        let stills = stills(exam, (frames, own), times, copies);
         let saved: Vec<Saved> = stills.iter().map(|still| still.saved).collect();
-        let fit = clock_fit(&said, &saved, known_offset(exam, frames).as_ref());
+        let fit = clock_fit(&said, &saved, known.as_ref());
         (stills, fit)
     };
     if let Some(fit) = clock_by_hand(exam) {
-        return (stills(exam, frames, times, copies), fit);
+        return (stills(exam, (frames, own), times, copies), fit);
     }
     let as_written = fitted(times);
-    let Some(mut through) = through_summer_time(frames, times).map(|times| fitted(&times)) else {
+    let own_times: Vec<DateTime<Utc>> = own.iter().map(|idx| times[*idx]).collect();
+    let Some(through) = through_summer_time(&own_frames, &own_times) else {
         return as_written;
     };
+    let mut all = times.to_vec();
+    for (idx, at) in own.iter().zip(through) {
+        all[*idx] = at;
+    }
+    let mut through = fitted(&all);
     match through.1.candidates.first_mut() {
         Some(best) if best.explains_more(as_written.1.candidates.first()) => {
             best.clock.method.push_str("; set by an hour during the exam, as for summer time");
@@ -135,11 +171,11 @@ fn moments(exam: &Exam) -> Vec<PairMoment> {
 
 fn stills(
     exam: &Exam,
-    frames: &[Frame],
+    (frames, own): (&[Frame], &[usize]),
     times: &[DateTime<Utc>],
     copies: &[Option<usize>],
 ) -> Vec<NumberedStill> {
-    let mut order: Vec<usize> = (0..frames.len()).filter(|idx| copies[*idx].is_none()).collect();
+    let mut order: Vec<usize> = own.iter().copied().filter(|idx| copies[*idx].is_none()).collect();
     order.sort_by_key(|idx| (times[*idx], frames[*idx].instance_number, *idx));
     let still = |frame: usize| NumberedStill {
         frame,

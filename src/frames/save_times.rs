@@ -12,6 +12,7 @@ use chrono::{DateTime, Days, TimeDelta, Utc};
 
 use crate::exam::event::Frame;
 use crate::frames::folder::FILE_TIME;
+use crate::frames::scanner_name::by_scanner;
 
 /// Two stills whose contents were made further apart than this, in seconds, were not saved at the same instant.
 const APART_S: f64 = 1.0;
@@ -26,8 +27,20 @@ const SAME_PIXELS_S: f64 = 1.0;
 /// Two files of the same name show one still where their times differ by no more than this, in seconds.
 const SAME_NAME_S: f64 = 5.0;
 
-/// When each still was saved, by the scanner's clock.
-pub(super) fn saved_at(frames: &[Frame], utc_offset_s: i32) -> Vec<DateTime<Utc>> {
+/// When each still was saved, by its scanner's clock.
+pub(crate) fn saved_at(frames: &[Frame], utc_offset_s: i32) -> Vec<DateTime<Utc>> {
+    let mut times: Vec<DateTime<Utc>> = frames.iter().map(|frame| frame.saved_at).collect();
+    for own in by_scanner(frames) {
+        let stills: Vec<Frame> = own.iter().map(|idx| frames[*idx].clone()).collect();
+        for (idx, at) in own.into_iter().zip(saved_by_one(&stills, utc_offset_s)) {
+            times[idx] = at;
+        }
+    }
+    times
+}
+
+/// The same for the stills of one scanner.
+fn saved_by_one(frames: &[Frame], utc_offset_s: i32) -> Vec<DateTime<Utc>> {
     let times: Vec<DateTime<Utc>> = match stands_still(frames) {
         true => frames.iter().map(|frame| frame.content_at.unwrap_or(frame.saved_at)).collect(),
         false => frames.iter().map(|frame| frame.saved_at).collect(),
@@ -102,7 +115,7 @@ pub(crate) fn copies(frames: &[Frame]) -> Vec<Option<usize>> {
 }
 
 /// Whether a file is a picture without DICOM attributes.
-pub(super) fn is_picture(frame: &Frame) -> bool {
+pub(crate) fn is_picture(frame: &Frame) -> bool {
     frame.id.starts_with("sha256:")
 }
 

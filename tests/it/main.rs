@@ -83,6 +83,7 @@ mod pair_folder;
 mod pair_simulated;
 mod pair_spoken;
 mod pair_save_times;
+mod two_scanners;
 mod whole_exam;
 mod picture;
 mod print;
