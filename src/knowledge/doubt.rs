@@ -17,7 +17,14 @@ use crate::protocol::Protocols;
 /// The rule about clocks that jumped: what it finds speaks against every still that was saved later.
 pub(crate) const CLOCK_JUMPED: &str = "clock-jumped";
 /// Rules that speak of a still's label once, whatever files show it.
-const OF_LABEL: [&str; 2] = ["clock-after-restart", "still-label-incomplete"];
+const OF_LABEL: [&str; 6] = [
+    "clock-after-restart",
+    "still-label-incomplete",
+    "still-unsure",
+    "still-of-one-time",
+    "still-of-two-scanners",
+    "still-of-one-picture",
+];
 /// The most that a label is trusted which hangs on such an utterance; our own choice.
 pub(crate) const DOUBTFUL: f64 = 0.5;
 

@@ -1,6 +1,7 @@
 //! An exam with its pairing, as it is built up for one case of a test.
-#![allow(dead_code, unreachable_pub, clippy::unwrap_used, clippy::expect_used)] // each binary uses its part
+#![allow(dead_code, unreachable_pub, clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_wrap)] // each binary uses its part
 
+use chrono::TimeDelta;
 use zonecall::exam::call::{Act, Problem};
 use zonecall::exam::event::{CloseReason, Frame};
 use zonecall::exam::fold::Exam;
@@ -45,7 +46,7 @@ impl Case {
             id: format!("1.2.{number}"),
             file: format!("frames/{number}.dcm"),
             sha256: "0".repeat(64),
-            saved_at: self.exam.header.started_at,
+            saved_at: self.exam.header.started_at + TimeDelta::seconds(7 * number as i64),
             resolution_s: 1.0,
             time_source: "AcquisitionDateTime".to_owned(),
             zone_assumed: false,

@@ -9,6 +9,7 @@ mod evidence;
 mod journal;
 mod views;
 mod stills;
+mod alike;
 mod stated_site;
 mod calls;
 mod values;
@@ -37,7 +38,7 @@ pub fn rule_ids() -> impl Iterator<Item = &'static str> {
     RULES.iter().map(|rule| rule.0)
 }
 
-const RULES: [(&str, Find); 81] = [
+const RULES: [(&str, Find); 85] = [
     ("journal-damage", journal::damage),
     (TORN, journal::torn),
     ("exam-moved", journal::moved),
@@ -62,6 +63,10 @@ const RULES: [(&str, Find); 81] = [
     ("still-from-another-day", stills::from_another_day),
     ("still-unheard", stills::unheard),
     ("still-ambiguous", stills::ambiguous),
+    ("still-unsure", alike::unsure),
+    ("still-of-one-time", alike::of_one_time),
+    ("still-of-two-scanners", alike::of_two_scanners),
+    ("still-of-one-picture", alike::of_one_picture),
     ("still-unlabelled", stills::unlabelled),
     ("still-states-another-limb", stated_site::contradicted),
     ("still-states-another-view", stated_site::other_view),

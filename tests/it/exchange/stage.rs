@@ -240,24 +240,24 @@ pub fn still(number: usize, saved_s: f64) -> InMemDicomObject {
     for tag in [tags::PATIENT_BREED_CODE_SEQUENCE, tags::BREED_REGISTRATION_SEQUENCE] {
         still.put(DataElement::new(tag, VR::SQ, DataSetSequence::<InMemDicomObject>::empty()));
     }
-    let mut number = |tag, number: u16| {
-        still.put(DataElement::new(tag, VR::US, PrimitiveValue::from(number)));
+    let mut put = |tag, value: u16| {
+        still.put(DataElement::new(tag, VR::US, PrimitiveValue::from(value)));
     };
     let (columns, rows) = SIZE;
-    number(tags::SAMPLES_PER_PIXEL, 1);
-    number(tags::ROWS, rows);
-    number(tags::COLUMNS, columns);
-    number(tags::BITS_ALLOCATED, 8);
-    number(tags::BITS_STORED, 8);
-    number(tags::HIGH_BIT, 7);
-    number(tags::PIXEL_REPRESENTATION, 0);
+    put(tags::SAMPLES_PER_PIXEL, 1);
+    put(tags::ROWS, rows);
+    put(tags::COLUMNS, columns);
+    put(tags::BITS_ALLOCATED, 8);
+    put(tags::BITS_STORED, 8);
+    put(tags::HIGH_BIT, 7);
+    put(tags::PIXEL_REPRESENTATION, 0);
     still.put(DataElement::new(
         tags::SEQUENCE_OF_ULTRASOUND_REGIONS,
         VR::SQ,
         DataSetSequence::from(vec![region()]),
     ));
     let pixels: Vec<u8> =
-        (0..usize::from(rows) * usize::from(columns)).map(|idx| (idx % 251) as u8).collect();
+        (0..usize::from(rows) * usize::from(columns)).map(|idx| ((idx + number - 1) % 251) as u8).collect();
     still.put(DataElement::new(tags::PIXEL_DATA, VR::OB, PrimitiveValue::U8(pixels.into())));
     still
 }

@@ -4,6 +4,7 @@
 use crate::support;
 use crate::support::case;
 
+mod alike;
 mod calls;
 mod habits;
 mod journal;
@@ -87,10 +88,19 @@ impl Rule {
 }
 
 fn all() -> impl Iterator<Item = Cases> {
-    [journal::CASES, views::CASES, stills::CASES, calls::CASES, values::CASES, lesions::CASES, habits::CASES]
-        .into_iter()
-        .flatten()
-        .copied()
+    [
+        journal::CASES,
+        views::CASES,
+        stills::CASES,
+        alike::CASES,
+        calls::CASES,
+        values::CASES,
+        lesions::CASES,
+        habits::CASES,
+    ]
+    .into_iter()
+    .flatten()
+    .copied()
 }
 
 #[test]
