@@ -47,6 +47,7 @@ mod pair_copy;
 mod pair_day;
 mod pair_nameless;
 mod pair_notes;
+mod pair_picture;
 mod pair_scanner;
 mod pair_shown;
 mod pair_undo;

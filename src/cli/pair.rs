@@ -12,6 +12,7 @@ use super::options::{DraftAgain, FolderArgs, not_blank};
 use super::pair_copy::copy_or_tell;
 use super::pair_day::{TakenToo, pair_day};
 use super::pair_notes::{known_scanner, note, note_clock};
+use super::pair_picture::look_at_pictures;
 use super::pair_scanner::{name_scanner, show_nameless_scanner};
 use super::pair_shown::{show_beside, show_copied, show_left_out, show_record};
 use super::pair_undo::{Undone, leave_out_last, mind_left_out};
@@ -105,6 +106,7 @@ pub(crate) fn pair(args: &PairArgs) -> anyhow::Result<ExitCode> {
     let FoundStills { mut stills, refused, beside } =
         folder::read(frames, exam_folder.path(), exam.header.utc_offset_s);
     name_scanner(&mut stills, args.scanner.as_deref());
+    look_at_pictures(exam_folder.path(), &exam, &mut stills);
     let none = stills.is_empty();
     show_copied(&mut terminal::out(), &stills)?;
     if args.again || !args.same_horse.is_empty() {

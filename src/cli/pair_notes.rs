@@ -16,6 +16,7 @@ use crate::exam::fold::Exam;
 use crate::exam_folder::ExamFolder;
 use crate::frames::elsewhere::Elsewhere;
 use crate::frames::known_clock::{found, from_earlier, scanner_of};
+use crate::frames::no_picture::lacks_picture;
 use crate::frames::outside::outside;
 use crate::frames::pair::pair;
 
@@ -65,7 +66,7 @@ pub(super) fn note(
             }
             None => noted.added += 1,
             // A copy next to the still that is known changes nothing; a still that went elsewhere is followed.
-            Some(known) if is_whole(exam_folder, known) => {
+            Some(known) if !is_mended(known, &frame) && is_whole(exam_folder, known) => {
                 if known.sha256 != frame.sha256 {
                     let why = format!("not the same file as `{}`, which is whole and stays", known.file);
                     noted.copies.push((frame.file.clone(), why));
@@ -151,6 +152,11 @@ fn strangers(exam: &Exam, clock: Option<&ScannerClock>, frames: &[Frame]) -> BTr
     let is_outside = outside(&with, &with.frames, &pair(&with, &with.frames));
     let new = with.frames.iter().zip(is_outside).skip(exam.frames.len());
     new.filter(|(_, is_outside)| *is_outside).map(|(frame, _)| frame.id.clone()).collect()
+}
+
+/// The still was exported again, because the file that is known holds no picture.
+fn is_mended(known: &Frame, found: &Frame) -> bool {
+    known.sha256 != found.sha256 && lacks_picture(known) && !lacks_picture(found)
 }
 
 /// The file of the still is there, as it was when it was found.

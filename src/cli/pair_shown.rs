@@ -14,8 +14,8 @@ use crate::exam::call::Problem;
 use crate::exam::event::Frame;
 use crate::exam::patient::Patient;
 use crate::exam_folder::ExamFolder;
-use crate::frames::folder::were_copied;
-use crate::frames::save_times::copies;
+use crate::frames::folder::{FILE_TIME, were_copied};
+use crate::frames::save_times::{copies, is_picture};
 use crate::knowledge::record::{FrameRow, Record, Status};
 use crate::protocol::Protocols;
 use crate::report::words::count;
@@ -87,10 +87,16 @@ pub(super) fn show_copied(out: &mut impl Write, stills: &[Frame]) -> std::io::Re
     if !were_copied(&own) {
         return Ok(());
     }
+    let is_dicom = own.iter().any(|still| still.time_source == FILE_TIME && !is_picture(still));
+    let way = if is_dicom {
+        "set the scanner to write Content Date and Content Time, or copy them again so that the times stay"
+    } else {
+        "copy them again so that the times stay (`cp --preserve=timestamps`), or export them as DICOM"
+    };
     writeln!(
         out,
         "the files all have about the same time, as files have that were copied or unpacked without their times: no label can \
-         come from it; copy them again so that the times stay (`cp --preserve=timestamps`), or export them as DICOM"
+         come from it; {way}"
     )
 }
 
@@ -141,7 +147,8 @@ pub(super) fn show_record(
         )?;
     }
     let open = record.frames.iter().any(|row| matches!(row.status, Status::Ambiguous | Status::Unlabelled));
-    Ok(!open && doubtful == 0)
+    let lacking = record.frames.iter().any(|row| row.lacks_picture && row.refused.is_none());
+    Ok(!open && !lacking && doubtful == 0)
 }
 
 /// A still with its label, and what speaks against it.
@@ -162,6 +169,12 @@ fn show(out: &mut impl Write, row: &FrameRow) -> std::io::Result<()> {
     }
     if !row.doubt.is_empty() {
         writeln!(out, "    IN DOUBT: {}", row.doubt.join("; ").shown())?;
+    }
+    if row.lacks_picture {
+        writeln!(
+            out,
+            "    NO PICTURE: it does not count as a still of its view; export it from the scanner again"
+        )?;
     }
     for rival in &row.rivals {
         let label = rival.place.columns();

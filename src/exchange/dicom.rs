@@ -20,6 +20,7 @@ use super::still::{Still, number_of};
 use super::subject::{Identity, SrSubject, SubjectError};
 use super::uid::uid;
 use crate::frames::element::text_of;
+use crate::knowledge::record::FrameRow;
 
 /// A file of an export.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -71,7 +72,8 @@ pub fn export(
             bytes: report.file(last)?,
         });
     }
-    for (idx, frame) in input.record.frames.iter().enumerate().filter(|(_, frame)| is_labelled(frame)) {
+    let is_shown = |frame: &FrameRow| is_labelled(frame) && !frame.lacks_picture;
+    for (idx, frame) in input.record.frames.iter().enumerate().filter(|(_, frame)| is_shown(frame)) {
         if let Some(still) = stills.iter().find(|still| still.id == frame.id) {
             let (instance, bytes) = state(input, &subject, still, frame, idx + 1)?;
             made.push(Made { name: format!("{STATE_NAME}{:03}.dcm", idx + 1), instance, bytes });

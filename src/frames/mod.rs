@@ -12,6 +12,7 @@ pub(crate) mod made_here;
 pub(crate) mod video;
 pub mod dicom;
 pub mod image;
+pub(crate) mod no_picture;
 pub(crate) mod beside;
 pub mod folder;
 pub mod watch;

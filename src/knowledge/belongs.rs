@@ -28,9 +28,9 @@ pub(crate) fn shows(view: &WholeView, frame: &FrameRow) -> bool {
     is_labelled(frame) && view.holds(&frame.place)
 }
 
-/// Whether a still has one label.
+/// Whether a still has one label, and a picture to show under it.
 pub(crate) fn is_labelled(frame: &FrameRow) -> bool {
-    matches!(frame.status, Status::Spoken | Status::Context | Status::Hand)
+    !frame.lacks_picture && matches!(frame.status, Status::Spoken | Status::Context | Status::Hand)
 }
 
 pub(crate) fn is_view(call: &LoggedCall) -> bool {

@@ -264,6 +264,9 @@ pub struct FrameRow {
     /// Whom it is of, as its file says.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub patient: Option<Patient>,
+    /// Its file holds no picture that can be shown, so that it is no still of its view; a finding says so.
+    #[serde(skip)]
+    pub lacks_picture: bool,
     /// Why it was not taken into the exam, in words: it has no label until a person confirms whose it is.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub refused: Option<String>,

@@ -19,6 +19,7 @@ use crate::exam::identity::Foreign;
 use crate::exam::patient::Patient;
 use crate::exam::review::{Change, WordsPart};
 use crate::exam::seq::Seq;
+use crate::frames::no_picture::lacks_picture;
 use crate::frames::pairing::{PairedFrame, Pairing};
 use crate::knowledge::contradiction::contradicted;
 use crate::knowledge::current::replaced;
@@ -289,6 +290,7 @@ fn frame_row(exam: &Exam, frame: &Frame, label: &StillLabel, paired: Option<&Pai
         call_seq: label.call_seq,
         doubt: Vec::new(),
         patient: frame.patient.clone(),
+        lacks_picture: lacks_picture(frame),
         refused: None,
         copy_of: None,
         key: exam.key_choice(&frame.id).map(|(shown, _)| shown),

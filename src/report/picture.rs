@@ -15,6 +15,8 @@ use image::codecs::jpeg::JpegEncoder;
 use image::imageops::FilterType;
 use image::{DynamicImage, ImageFormat};
 
+use crate::exam::call::Problem;
+use crate::frames::no_picture::no_picture;
 use crate::knowledge::record::{FrameRow, Record};
 use crate::report::apart::decode;
 use crate::report::decode::Show;
@@ -83,6 +85,26 @@ pub(crate) fn pictures_counted(record: &Record, exam_folder: &Path, progress: im
         pictures.insert(frame.id.clone(), picture);
     }
     pictures
+}
+
+/// Why the file of a still holds no picture that can be shown; none where it holds one, is a video, or is larger than what is
+/// decoded here.
+pub(crate) fn lacking(path: &Path) -> Option<Problem> {
+    if std::fs::metadata(path).map_or(true, |about| about.len() > MAX_FILE_BYTES) {
+        return None;
+    }
+    match decode(path, Show::AsStored, 0) {
+        // That it took too long says nothing of the file: the machine may have been busy.
+        Ok(_)
+        | Err(
+            PictureError::Video(_)
+            | PictureError::TooMuch
+            | PictureError::TooWide { .. }
+            | PictureError::TooLarge { .. }
+            | PictureError::File(_),
+        ) => None,
+        Err(why) => Some(no_picture(&why.to_string())),
+    }
 }
 
 /// A JPEG as an address inside a page.

@@ -115,9 +115,12 @@ fn picture(made: Result<Vec<u8>, PictureError>, kind: &'static str) -> Response 
     match made {
         Ok(bytes) => ([(CONTENT_TYPE, kind)], bytes).into_response(),
         // Its own words say what to do.
-        Err(error @ PictureError::Video(_)) => problem(StatusCode::NOT_FOUND, error, ""),
-        Err(error) => {
+        Err(error @ (PictureError::Video(_) | PictureError::Still(_))) => {
+            problem(StatusCode::NOT_FOUND, error, "")
+        }
+        Err(error @ (PictureError::File(_) | PictureError::NoFile)) => {
             problem(StatusCode::NOT_FOUND, error, "run `zonecall pair` with the folder it is in now")
         }
+        Err(error) => problem(StatusCode::NOT_FOUND, error, "export the still from the scanner again"),
     }
 }

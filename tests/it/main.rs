@@ -84,6 +84,7 @@ mod pair_simulated;
 mod pair_spoken;
 mod pair_save_times;
 mod two_scanners;
+mod no_picture;
 mod whole_exam;
 mod picture;
 mod print;

@@ -81,6 +81,7 @@ pub fn still(number: i64, place: &str, status: Status, call_seq: Option<u64>) ->
             Vec::new()
         },
         patient: None,
+        lacks_picture: false,
         refused: None,
         copy_of: None,
         key: None,

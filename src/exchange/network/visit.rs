@@ -25,6 +25,7 @@ use super::message::{
 };
 use super::send::Peer;
 use crate::frames::dicom as still;
+use crate::frames::no_picture::is_without_pixels;
 use crate::session::error::in_one_line;
 
 /// What all connections share.
@@ -341,6 +342,9 @@ impl<'a> Visit<'a> {
         };
         if head.id.as_deref() != Some(message.instance.as_str()) {
             return refused(NOT_THE_SAME, "its data name another object than its command");
+        }
+        if is_without_pixels(&path) {
+            return refused(NOT_UNDERSTOOD, "it holds no picture");
         }
         let bytes = coming.bytes;
         match self.reception.inbox.keep(coming, &message.instance) {
