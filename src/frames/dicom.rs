@@ -2,12 +2,12 @@
 //!
 //! Takes: a file, read up to its pixels; and once more to its end, for the hash of them.
 //! Gives: what names and dates the still, and the regions in which a pixel has a size.
-//! Never: takes a time of the study or series for the time of the still, or trusts a region that does not fit the image.
+//! Never: takes a time of the study or series for the time of the still (of its day, where the still states none), or trusts a region that does not fit the image.
 //! Tested in: `tests/it/frames.rs`.
 
 use std::path::Path;
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, Days, TimeDelta, Utc};
 use dicom_dictionary_std::{tags, uids};
 use dicom_object::{DefaultDicomObject, InMemDicomObject, OpenFileOptions, Tag};
 use sha2::{Digest as _, Sha256};
@@ -331,6 +331,9 @@ fn date(file: &InMemDicomObject, utc_offset_s: i32, header: &mut StillHeader) {
             found.push((name, stamp));
         }
     }
+    if found.is_empty() {
+        found.extend(of_borrowed_day(file, &mut header.problems));
+    }
     let Some((name, stamp)) = found.first() else {
         return;
     };
@@ -350,11 +353,44 @@ fn date(file: &InMemDicomObject, utc_offset_s: i32, header: &mut StillHeader) {
         if apart_s.abs() >= 1.0 {
             header.content_at = content.instant(zone.unwrap_or(utc_offset_s));
             header.problems.push(problem(
-                format!("{name} and ContentTime are {apart_s:.1} s apart"),
-                "the first one is used; check its label by eye",
+                format!("{name} and ContentTime are not the same"),
+                "the first one is used, unless several stills share it; check its label by eye",
             ));
         }
     }
+}
+
+/// The days that a time without a date of its own may be of, with the time at which that day's series or study began.
+const DAYS: [(&str, Tag, Tag); 2] =
+    [("series", tags::SERIES_DATE, tags::SERIES_TIME), ("study", tags::STUDY_DATE, tags::STUDY_TIME)];
+/// A time that lies further before the beginning of its series or study than this, in hours, is of the day after; our own choice.
+const DAY_AFTER_H: i64 = 12;
+
+/// A time of the still that states no date, on the day of its series or study.
+fn of_borrowed_day(
+    file: &InMemDicomObject,
+    problems: &mut Vec<Problem>,
+) -> Option<(&'static str, TimeValue)> {
+    let stated = DAYS.into_iter().find_map(|(of, day, begun)| Some((of, text_of(file, day)?, begun)));
+    let (of, day, begun) = stated?;
+    let of_still = TIMES.into_iter().filter(|(name, ..)| ["AcquisitionTime", "ContentTime"].contains(name));
+    let undated = of_still.filter_map(|(name, date, time)| {
+        Some((name, text_of(file, time?)?)).filter(|_| text_of(file, date).is_none())
+    });
+    let times: Vec<(&str, String)> = undated.collect();
+    for (name, text) in times {
+        let Some((clock, resolution_s)) = kept(time_value::time(name, &text), problems) else { continue };
+        let date = kept(time_value::date(&format!("date of the {of}"), &day), problems)?;
+        let began = text_of(file, begun).and_then(|began| time_value::time(of, &began).ok());
+        let is_after = began.is_some_and(|(began, _)| began - clock > TimeDelta::hours(DAY_AFTER_H));
+        let date = date.checked_add_days(Days::new(u64::from(is_after)))?;
+        problems.push(problem(
+            format!("{name} has no date of its own; that of the {of} is used"),
+            "check that the still was saved on that day",
+        ));
+        return Some((name, TimeValue { local: date.and_time(clock), resolution_s, utc_offset_s: None }));
+    }
+    None
 }
 
 fn kept<T>(read: Result<T, Problem>, problems: &mut Vec<Problem>) -> Option<T> {

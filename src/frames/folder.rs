@@ -300,7 +300,7 @@ fn file_time(path: &Path, header: &mut StillHeader) -> std::io::Result<()> {
     header.saved_at = Some(time);
     header.time_source = FILE_TIME.to_owned();
     header.problems.push(problem(
-        "the file states no time; its modification time is used",
+        "the file states no time that can be read; its modification time is used",
         "copying may have changed it: check its label by eye",
     ));
     Ok(())

@@ -28,7 +28,7 @@ fn one(folder: &Path) -> Frame {
     frames.remove(0)
 }
 
-fn messages(problems: &[Problem]) -> String {
+pub(super) fn messages(problems: &[Problem]) -> String {
     problems.iter().map(|problem| format!("{}\n", problem.message)).collect()
 }
 
@@ -50,7 +50,7 @@ fn write(path: &Path, object: InMemDicomObject) {
     object.with_meta(meta).unwrap().write_to_file(path).unwrap();
 }
 
-fn dated(attributes: &[(Tag, VR, &str)]) -> Frame {
+pub(super) fn dated(attributes: &[(Tag, VR, &str)]) -> Frame {
     let folder = tempfile::tempdir().unwrap();
     write(&folder.path().join("a.dcm"), dicom_with("1.2.3", attributes));
     one(folder.path())

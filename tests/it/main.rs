@@ -38,6 +38,7 @@ mod dialogue_reach;
 mod early;
 mod fold;
 mod frames;
+mod frame_days;
 mod fuzz;
 mod hear;
 mod horse_name;

@@ -12,6 +12,8 @@ use crate::exam::call::Problem;
 use crate::exam::event::Frame;
 use crate::exam::patient::Patient;
 use crate::frames::clock_fit::NEAR_S;
+use crate::frames::folder::{FILE_TIME, were_copied};
+use crate::frames::save_times::saved_at;
 use crate::knowledge::check::evidence::{Evidence, Hit, in_words};
 use crate::knowledge::record::{FrameRow, Status};
 
@@ -203,29 +205,38 @@ pub(super) fn from_another_day(evidence: &Evidence) -> Vec<Hit> {
         let apart_s = (header.started_at - at).max(at - end).as_seconds_f64();
         apart_s <= NEAR_S || (day(header.started_at)..=day(end)).contains(&day(at))
     };
-    let other =
-        |(frame, row): &(&Frame, &FrameRow)| !is_of_exam(frame.saved_at) && row.status != Status::Hand;
-    let found: Vec<(&Frame, &FrameRow)> = counted(evidence).filter(other).collect();
-    let (Some(exam_day), Some((first, _))) = (day(header.started_at), found.first()) else {
+    let frames = &evidence.exam.frames;
+    let times = saved_at(frames, header.utc_offset_s);
+    // The day on which files were copied says nothing of the stills.
+    let were_copied = were_copied(frames);
+    let is_dated = |frame: &Frame| !(were_copied && frame.time_source == FILE_TIME);
+    let is_counted =
+        |row: &FrameRow| row.refused.is_none() && !matches!(row.status, Status::LeftOut | Status::Hand);
+    let all = frames.iter().zip(evidence.frames).zip(times);
+    let found: Vec<(&FrameRow, DateTime<Utc>)> = all
+        .filter(|((frame, row), at)| is_counted(row) && is_dated(frame) && !is_of_exam(*at))
+        .map(|((_, row), at)| (row, at))
+        .collect();
+    let (Some(exam_day), Some((_, first))) = (day(header.started_at), found.first()) else {
         return Vec::new();
     };
-    let same_day = found.iter().all(|(frame, _)| day(frame.saved_at) == day(first.saved_at));
-    let said = |frame: &Frame| day(frame.saved_at).map(|day| day.to_string()).unwrap_or_default();
+    let same_day = found.iter().all(|(_, at)| day(*at) == day(*first));
+    let said = |at: DateTime<Utc>| day(at).map(|day| day.to_string()).unwrap_or_default();
     if same_day && found.len() > 1 && found.len() == counted(evidence).count() {
         let message = format!(
             "all {} stills are dated {}, but the exam was on {exam_day}: is the scanner's date wrong, or do they belong to another exam?",
             found.len(),
-            said(first)
+            said(*first)
         );
         return vec![Hit::new(message)];
     }
-    let hit = |(frame, row): &(&Frame, &FrameRow)| {
+    let hit = |(row, at): &(&FrameRow, DateTime<Utc>)| {
         Hit::still(
             row,
             format!(
                 "still `{}` is dated {}, but the exam was on {exam_day}; leave it out if it belongs to another exam",
                 row.name(),
-                said(frame)
+                said(*at)
             ),
         )
     };
