@@ -17,7 +17,7 @@ use zip::CompressionMethod;
 use zip::write::SimpleFileOptions;
 
 use super::options::{FolderArgs, not_blank};
-use super::other_files::{is_other, tell_other_files};
+use super::other_files::{is_other, tell_other_files, tell_refused};
 use super::output::{write_file, write_named};
 use super::scanners;
 use crate::exam::fold::Exam;
@@ -167,7 +167,7 @@ fn open(args: &ExportArgs) -> anyhow::Result<ExamToExport> {
         }
         None => Codes::built_in()?,
     };
-    let (mut stills, mut problems) = (Vec::new(), tell_other_files(&exam));
+    let (mut stills, mut problems) = (Vec::new(), tell_other_files(&exam) + tell_refused(&record));
     // A still of another animal, or of nobody knows whom, goes nowhere before a person has said whose it is.
     let is_own = |frame: &&FrameRow| frame.refused.is_none() && !is_other(&exam, &frame.file);
     for frame in record.frames.iter().filter(is_own) {

@@ -9,7 +9,7 @@ use clap::ValueEnum;
 
 use super::against::against;
 use super::options::{AgainstArgs, FolderArgs};
-use super::other_files::tell_other_files;
+use super::other_files::{tell_gone_files, tell_other_files};
 use super::output::write_named;
 use crate::exam_folder::record_against;
 use crate::report::overlay::overlays;
@@ -22,7 +22,7 @@ use crate::terminal::{self, ShownText as _};
 #[command(after_help = "Examples:\n  zonecall report exams/juniper\n  \
     zonecall report exams/juniper --format pdf --paper letter\n  zonecall report exams/juniper --for owner --format pdf\n  \
     zonecall report exams/juniper --for course --earlier exams/juniper-march --earlier exams/juniper-april\n\n\
-    Exit codes: 0 written, 1 written, but a still is not the file that was paired, 2 an error.")]
+    Exit codes: 0 written, 1 written, but the file of a still is gone or is not the one that was paired, 2 an error.")]
 pub(crate) struct ReportArgs {
     #[command(flatten)]
     pub(crate) folder: FolderArgs,
@@ -133,7 +133,8 @@ pub(crate) fn report(args: &ReportArgs) -> anyhow::Result<ExitCode> {
     };
     write_named(&path, &bytes)?;
     writeln!(terminal::out(), "report: {}", path.shown())?;
-    Ok(if tell_other_files(&exam) == 0 { ExitCode::SUCCESS } else { ExitCode::from(1) })
+    let not_shown = tell_other_files(&exam) + tell_gone_files(folder.path(), &exam, &record);
+    Ok(if not_shown == 0 { ExitCode::SUCCESS } else { ExitCode::from(1) })
 }
 
 fn page(reader: ReportReader, input: &ReportInput) -> String {

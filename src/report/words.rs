@@ -255,13 +255,36 @@ pub(crate) fn count(number: usize, noun: &str) -> String {
     if number == 1 { format!("1 {noun}") } else { format!("{number} {noun}s") }
 }
 
-/// Text with typographic quotes in place of pairs of backticks.
+/// Text with typographic quotes in place of pairs of backticks; what is quoted may hold a quote itself.
 pub(crate) fn quoted(text: &str) -> String {
-    let mut parts = text.split('`');
-    let mut out = parts.next().unwrap_or_default().to_owned();
-    for (idx, part) in parts.enumerate() {
-        out.push(if idx % 2 == 0 { '“' } else { '”' });
-        out.push_str(part);
+    let (mut out, mut depth, mut before) = (String::new(), 0_usize, ' ');
+    let mut signs = text.chars().peekable();
+    while let Some(sign) = signs.next() {
+        let begins_word = before.is_whitespace() && signs.peek().is_some_and(|next| !next.is_whitespace());
+        match sign {
+            '`' if depth == 0 || begins_word => {
+                depth += 1;
+                out.push('“');
+            }
+            '`' => {
+                depth -= 1;
+                out.push('”');
+            }
+            other => out.push(other),
+        }
+        before = sign;
     }
     out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::quoted;
+
+    #[test]
+    fn a_quote_within_a_quote_is_opened_and_closed() {
+        assert_eq!(quoted("`a` or `b c`; run `d e`"), "“a” or “b c”; run “d e”");
+        assert_eq!(quoted("now has `still `3.dcm`: the file…`"), "now has “still “3.dcm”: the file…”");
+        assert_eq!(quoted("no quote, and `one that is open"), "no quote, and “one that is open");
+    }
 }

@@ -343,7 +343,7 @@ fn a_record_that_a_later_version_words_differently_stays_signed_and_the_differen
     assert!(what.contains("findings.message was `as an earlier version put it`, and is now `"), "{what}");
     let (code, told) = verify(folder.path());
     assert_eq!(code, Some(0), "{told}");
-    assert!(told.contains("is the same, but this version words it differently"), "{told}");
+    assert!(told.contains("is the same, but reads differently now"), "{told}");
     assert!(told.contains("covers every line before it") && !told.contains("cannot be made"), "{told}");
     let exported = zonecall(&["export", &folder.path().to_string_lossy(), "--as", "json"]);
     assert!(String::from_utf8_lossy(&exported.stdout).contains("\"status\": \"signed\""));
@@ -389,7 +389,7 @@ fn what_was_signed_as_a_lesion_and_says_that_nothing_is_wrong_stays_signed() {
         assert_eq!((how, is_signed), wanted, "{said}: {what}");
         let (code, told) = verify(folder.path());
         assert_eq!(code, Some(0), "{told}");
-        let is_same = told.contains("is the same, but this version words it differently");
+        let is_same = told.contains("is the same, but reads differently now");
         assert_eq!(is_same, is_signed, "{told}");
     }
 }

@@ -133,3 +133,37 @@ fn a_card_that_is_wiped_takes_no_picture_from_an_exam_whose_stills_were_copied()
     assert!(!told.contains("is no longer at") && !told.contains("file-changed"), "{told}");
     assert!(!pair(&[]).contains("does not hold them"), "and nothing more is said of it");
 }
+
+#[test]
+fn a_report_without_the_picture_of_a_still_that_is_gone_says_so() {
+    let folder = still::folder();
+    std::fs::remove_file(folder.path().join("still.png")).unwrap();
+    let (code, told) = run(&["report", &folder.path().to_string_lossy()]);
+    assert_eq!(code, Some(1), "{told}");
+    assert!(told.contains("`still.png` is no longer where it was paired"), "{told}");
+}
+
+/// The stills name another horse: they are there, and not accepted.
+#[test]
+fn stills_that_were_not_accepted_are_named_where_they_are_missed() {
+    use crate::exchange::stage::{SAVED_S, unpaired};
+    use dicom_core::{DataElement, VR};
+    use dicom_dictionary_std::{tags, uids};
+    let (exam, card) = (unpaired(), tempfile::tempdir().unwrap());
+    for (number, saved_s) in (1..).zip(SAVED_S) {
+        let mut still = crate::exchange::stage::still(number, saved_s);
+        still.put(DataElement::new(tags::PATIENT_NAME, VR::PN, "Larkfield Stud^Bramble"));
+        let meta = dicom_object::FileMetaTableBuilder::new().transfer_syntax(uids::EXPLICIT_VR_LITTLE_ENDIAN);
+        still.with_meta(meta).unwrap().write_to_file(card.path().join(format!("IM{number}.dcm"))).unwrap();
+    }
+    let exam = exam.path().to_string_lossy().into_owned();
+    run(&["pair", &exam, "--frames", &card.path().to_string_lossy()]);
+    let (_, told) = run(&["check", &exam]);
+    assert!(told.contains("has no still that was accepted; 3 that may show it were not"), "{told}");
+    assert!(!told.contains("look on the scanner"), "{told}");
+    for form in ["labelled", "dicom"] {
+        let (code, told) = run(&["export", &exam, "--as", form]);
+        assert_eq!(code, Some(1), "{form}: {told}");
+        assert!(told.contains("and 2 more stills are not accepted"), "{form}: {told}");
+    }
+}

@@ -111,15 +111,19 @@ pub(super) fn of_two_scanners(evidence: &Evidence) -> Vec<Hit> {
 
 /// Stills with the very same pixels and labels of different views: a frozen picture that was saved again.
 pub(super) fn of_one_picture(evidence: &Evidence) -> Vec<Hit> {
+    let mut showing: BTreeMap<&str, Vec<&FrameRow>> = BTreeMap::new();
+    for still in labelled(evidence) {
+        if let Some(pixels) = &still.frame.pixels_sha256 {
+            showing.entry(pixels).or_default().push(still.row);
+        }
+    }
     let hit = |still: Said| {
-        let pixels = still.frame.pixels_sha256.as_ref()?;
-        let other = labelled(evidence).find(|other| {
-            other.frame.pixels_sha256.as_ref() == Some(pixels) && !other.row.place.same_view(&still.row.place)
-        })?;
+        let same = showing.get(still.frame.pixels_sha256.as_deref()?)?;
+        let other = same.iter().find(|other| !other.place.same_view(&still.row.place))?;
         let message = format!(
             "still `{}` shows the very same picture as `{}`, which has the label of another view; look at both",
             still.row.name(),
-            other.row.name()
+            other.name()
         );
         Some(Hit::still(still.row, message))
     };

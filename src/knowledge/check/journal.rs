@@ -158,8 +158,7 @@ pub(super) fn other_words(evidence: &Evidence) -> Vec<Hit> {
         (other.how == RecordDiffers::Worded).then(|| {
             let what = other.what.join("; ");
             Hit::new(format!(
-                "the record that {} signed (line {}) is the same, but this version words it differently: {what}; {} is \
-                 what was signed",
+                "the record that {} signed (line {}) is the same, but reads differently now: {what}; {} is what was signed",
                 other.by,
                 other.seq,
                 kept_in_words(other)

@@ -22,6 +22,7 @@ fn open<'a>(evidence: &Evidence<'a>) -> impl Iterator<Item = &'a CoverageRow> {
 
 pub(super) fn without_still(evidence: &Evidence) -> Vec<Hit> {
     let mut hits = Vec::new();
+    let refused = evidence.frames.iter().filter(|frame| frame.refused.is_some()).count();
     for row in open(evidence).filter(|row| row.saves == 0 || !evidence.frames.is_empty()) {
         let Some(call) = evidence.exam.standing_calls().filter(|call| was_current(&row.view(), call)).last()
         else {
@@ -32,6 +33,11 @@ pub(super) fn without_still(evidence: &Evidence) -> Vec<Hit> {
             call,
             if row.saves == 0 {
                 format!("{view} was called, but no save was said and no still has this label")
+            } else if refused > 0 {
+                format!(
+                    "{view} was called and saved, but has no still that was accepted; {refused} that may show it were not \
+                     (see `still-of-another-horse`)"
+                )
             } else {
                 format!("{view} was called and saved, but its still is missing; look on the scanner")
             },

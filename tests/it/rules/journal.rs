@@ -62,7 +62,7 @@ pub(crate) const CASES: &[Cases] = &[
     }),
     ("signed-record-worded", |rule| {
         let worded = fine().but(|case| case.exam.other_record = Some(other(RecordDiffers::Worded)));
-        rule.fires("is the same, but this version words it differently: it was 3; `signed/ab.json`", &worded);
+        rule.fires("is the same, but reads differently now: it was 3; `signed/ab.json`", &worded);
         rule.silent(&fine().but(|case| case.exam.other_record = Some(other(RecordDiffers::Computed))));
         rule.silent(&fine());
     }),
