@@ -35,7 +35,7 @@ use crate::terminal::{self, ShownText as _};
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:\n  zonecall hear scan.wav --into exams/juniper --horse Juniper\n  \
     arecord -f S16_LE -r 16000 | zonecall hear - --into exams/today\n\n\
-    Exit codes: 0 heard, 1 no speech was found or the folder was lost and another one has the exam, 2 an error, 130 stopped with Ctrl-C; what was heard is kept.")]
+    Exit codes: 0 heard, 1 no speech was found, phrases after `end of exam` were not acted on, or the folder was lost and another one has the exam, 2 an error, 130 stopped with Ctrl-C; what was heard is kept.")]
 pub(crate) struct HearArgs {
     /// Recordings in the order they were made: WAV or FLAC at any rate, or `-` for raw 16-bit mono at 16 kHz from a pipe.
     #[arg(required = true, value_name = "FILE")]
@@ -208,8 +208,7 @@ impl Hearing {
             (Ok(()), false, false) => CloseReason::EndOfRecording,
         };
         let has_moved = self.session.has_moved();
-        let (n_utterances, kept_s) =
-            (self.session.dialogue().counts().utterances, self.session.next_sample().seconds());
+        let (counts, kept_s) = (self.session.dialogue().counts(), self.session.next_sample().seconds());
         let (summary, ear) = self.session.close(reason)?;
         writeln!(terminal::out(), "{summary}")?;
         heard.context("everything heard before that is kept, and the exam is closed")?;
@@ -219,8 +218,15 @@ impl Hearing {
         if !has_moved {
             write_down(folder, &ear, &args.ear);
         }
-        if n_utterances > 0 {
-            return Ok(if has_moved { ExitCode::from(1) } else { ExitCode::SUCCESS });
+        if counts.after_end > 0 {
+            terminal::warn(format!(
+                "zonecall: phrases after `end of exam` that changed nothing: {}; `zonecall check` says when they begin: \
+                 listen, and add what was meant at the desk",
+                counts.after_end
+            ));
+        }
+        if counts.utterances > 0 {
+            return Ok(ExitCode::from(u8::from(has_moved || counts.after_end > 0)));
         }
         terminal::warn(format!(
             "zonecall: no speech was found in {kept_s:.0} s of sound; listen to the recording: was the microphone muted, \

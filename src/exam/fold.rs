@@ -275,6 +275,7 @@ impl Exam {
             rivals: heard.utterance.rivals.iter().map(|rival| rival.words.clone()).collect(),
             word_starts: heard.utterance.word_starts(),
             confidence: heard.utterance.confidence,
+            rejected: heard.utterance.rejected,
             level_dbfs: heard.utterance.level_dbfs,
             clipped: heard.utterance.clipped,
             outcome: heard.outcome,

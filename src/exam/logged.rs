@@ -315,6 +315,8 @@ pub struct LoggedUtterance {
     pub word_starts: Vec<Sample>,
     /// How sure the engine is, 0 to 1.
     pub confidence: f64,
+    /// It does not sound like a call.
+    pub rejected: bool,
     /// Loudness in dB relative to full scale.
     pub level_dbfs: f64,
     /// Share of clipped samples, 0 to 1.

@@ -86,6 +86,11 @@ impl Attention {
         self.ended
     }
 
+    /// The exam goes on although "end of exam" was said.
+    pub fn go_on(&mut self) {
+        self.ended = false;
+    }
+
     /// Decides what becomes of one utterance.
     pub fn decide(&mut self, utterance: Utterance, parsed: Parsed) -> (UtteranceEvent, Vec<Call>) {
         let (outcome, mut calls, problems) = self.outcome(&utterance, parsed);
@@ -254,6 +259,12 @@ impl Attention {
 
     /// While paused only resuming the journal counts; after the end nothing does.
     fn while_closed(&self, parsed: Parsed) -> (Outcome, Vec<Call>, Vec<Problem>) {
+        // An answer that nobody waits for is talk, too.
+        let is_talk = !parsed.calls.is_empty() && parsed.calls.iter().all(is_answer)
+            || parsed.talk && parsed.calls.is_empty();
+        if self.ended && is_talk && parsed.problems.is_empty() {
+            return (Outcome::Talk, Vec::new(), Vec::new());
+        }
         let start = Act::Command(Command::ResumeJournal);
         let starts = parsed.calls.into_iter().filter(|call| !self.ended && call.act == start);
         let calls: Vec<Call> = starts.take(1).collect();

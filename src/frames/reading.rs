@@ -279,11 +279,11 @@ impl<'a> PairReading<'a> {
         after.checked_sub(1).is_some_and(|last| at_s - self.calls[last].0 <= self.exam.header.context_s())
     }
 
-    /// The last call before this second, where limb and zone were current.
+    /// The last call before this second, where limb and zone were current; after the end nobody says what is scanned.
     fn in_force(&self, at_s: f64) -> Option<usize> {
         let after = self.calls.partition_point(|(said_s, _)| *said_s <= at_s);
         let call = self.calls[after.checked_sub(1)?].1;
-        self.placed(call).then_some(call)
+        (self.placed(call) && !is_end(self.exam, call)).then_some(call)
     }
 }
 
@@ -302,9 +302,14 @@ pub(super) fn bounds_s(exam: &Exam) -> (f64, f64) {
     (0.0, end_s(exam, &calls_s(exam)))
 }
 
-/// When the exam ended, in seconds: said so, or the end of listening, or the last that was heard.
+fn is_end(exam: &Exam, call: usize) -> bool {
+    exam.calls[call].act == Act::Command(Command::EndOfExam)
+}
+
+/// When the exam ended, in seconds: said so, or the end of listening, or the last that was heard. An end that other calls
+/// follow was none.
 fn end_s(exam: &Exam, calls: &[(f64, usize)]) -> f64 {
-    let said = calls.iter().rev().find(|(_, idx)| exam.calls[*idx].act == Act::Command(Command::EndOfExam));
+    let said = calls.last().filter(|(_, call)| is_end(exam, *call));
     let heard = || {
         let last = exam.utterances.iter().map(|utterance| since_start_s(exam, utterance.said_at));
         last.chain(calls.iter().map(|call| call.0)).fold(0.0, f64::max)

@@ -152,6 +152,7 @@ impl Dialogue {
                 self.note(now, Event::Anchor(anchor));
             }
             Input::Line(event) => {
+                self.go_on_in_next_file(&event);
                 self.note(now, *event);
             }
             Input::End { reason } => {
@@ -214,6 +215,7 @@ impl Dialogue {
         rival: Option<&Parsed>,
         now: Sample,
     ) {
+        self.go_on_after_end(&utterance, &parsed);
         if self.attention.takes_calls(&utterance)
             && !utterance.rejected
             && !utterance.unsure

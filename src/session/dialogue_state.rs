@@ -36,6 +36,8 @@ pub struct Counts {
     pub calls: usize,
     /// Utterances that were not understood.
     pub not_understood: usize,
+    /// Utterances after the end of the exam that may have been calls, and were not acted on.
+    pub after_end: usize,
 }
 
 /// The dialogue of one exam.
@@ -161,6 +163,9 @@ impl Dialogue {
         let (sample, outcome) = (event.utterance.span.to, event.outcome);
         self.counts.utterances += 1;
         self.counts.not_understood += usize::from(outcome == Outcome::NotUnderstood);
+        let may_be_call = !event.utterance.rejected && !event.utterance.words.is_empty();
+        let is_late = self.attention.ended() && outcome == Outcome::Ignored && event.problems.is_empty();
+        self.counts.after_end += usize::from(is_late && may_be_call);
         self.mind_unheard(&event);
         let heard_seq = self.note(sample, Event::Utterance(event));
         self.write_calls(heard_seq, outcome, sample, calls)

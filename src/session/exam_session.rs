@@ -481,7 +481,7 @@ impl Session {
         let files = file_hashes(self.folder.path(), self.exam());
         self.step(Input::Line(Box::new(Event::Sealed { files })))?;
         self.step(Input::End { reason: reason.clone() })?;
-        let Counts { utterances, calls, not_understood } = self.dialogue.counts();
+        let Counts { utterances, calls, not_understood, .. } = self.dialogue.counts();
         let folder = self.folder.path().shown();
         let lost: String =
             self.lost.iter().map(|lost| format!("; `{}` was removed or moved", lost.shown())).collect();

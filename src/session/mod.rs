@@ -44,6 +44,7 @@ mod exam_summary;
 mod dialogue_state;
 mod unsaid;
 mod summary;
+mod after_end;
 mod open_question;
 mod prompts;
 mod horse_name;

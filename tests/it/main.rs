@@ -10,6 +10,7 @@
 #[path = "../support/mod.rs"]
 mod support;
 
+mod after_end;
 mod answer;
 mod archive;
 mod archive_command;

@@ -5,6 +5,7 @@
 //! Never: changes or drops anything; what is odd is kept and asked about.
 //! Tested in: `tests/it/rules/`, each rule firing and silent.
 
+mod after_end;
 mod evidence;
 mod journal;
 mod views;
@@ -38,7 +39,7 @@ pub fn rule_ids() -> impl Iterator<Item = &'static str> {
     RULES.iter().map(|rule| rule.0)
 }
 
-const RULES: [(&str, Find); 85] = [
+const RULES: [(&str, Find); 87] = [
     ("journal-damage", journal::damage),
     (TORN, journal::torn),
     ("exam-moved", journal::moved),
@@ -53,6 +54,7 @@ const RULES: [(&str, Find); 85] = [
     ("sound-cut-short", journal::sound_cut_short),
     ("not-closed", journal::not_closed),
     ("broken-off", journal::broken_off),
+    ("unheard-after-end", after_end::unheard),
     ("sound-silent", journal::sound_silent),
     ("nothing-heard", journal::nothing_heard),
     ("horse-unknown", stills::horse_unknown),
@@ -85,6 +87,7 @@ const RULES: [(&str, Find); 85] = [
     ("structure-without-still", views::structure_without_still),
     ("lesion-in-one-plane", views::lesion_in_one_plane),
     ("quality-not-repeated", views::quality_not_repeated),
+    ("exam-went-on", after_end::went_on),
     ("lesion-larger", lesions::larger),
     ("lesion-without-score", lesions::without_score),
     ("lesion-scored-normal", lesions::scored_normal),

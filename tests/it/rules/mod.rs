@@ -5,6 +5,7 @@ use crate::support;
 use crate::support::case;
 
 mod alike;
+mod after_end;
 mod calls;
 mod habits;
 mod journal;
@@ -90,6 +91,7 @@ impl Rule {
 fn all() -> impl Iterator<Item = Cases> {
     [
         journal::CASES,
+        after_end::CASES,
         views::CASES,
         stills::CASES,
         alike::CASES,
