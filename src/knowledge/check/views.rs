@@ -6,7 +6,7 @@
 //! Tested in: `tests/it/rules/views.rs`.
 
 use crate::code::{StructureCode, ZoneCode};
-use crate::exam::call::Act;
+use crate::exam::call::{Act, Command};
 use crate::exam::fold::LoggedCall;
 use crate::exam::seq::Seq;
 use crate::knowledge::belongs::{is_labelled, is_view, was_current};
@@ -24,8 +24,12 @@ pub(super) fn without_still(evidence: &Evidence) -> Vec<Hit> {
     let mut hits = Vec::new();
     let refused = evidence.frames.iter().filter(|frame| frame.refused.is_some()).count();
     for row in open(evidence).filter(|row| row.saves == 0 || !evidence.frames.is_empty()) {
-        let Some(call) = evidence.exam.standing_calls().filter(|call| was_current(&row.view(), call)).last()
-        else {
+        // Where it was saved, that call is to be listened to; an end of the exam says nothing of the view.
+        let is_of_view = |call: &&LoggedCall| {
+            was_current(&row.view(), call) && call.act != Act::Command(Command::EndOfExam)
+        };
+        let here = || evidence.exam.standing_calls().filter(is_of_view);
+        let Some(call) = here().filter(|call| call.act == Act::Save).last().or_else(|| here().last()) else {
             continue;
         };
         let view = name(row, evidence.protocols);

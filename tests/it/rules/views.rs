@@ -26,6 +26,14 @@ fn without_still(rule: &Rule) {
     let first_only = saved().saves()[0];
     rule.fires("left fore 2B transverse was called and saved", &saved().still(Tie::Save(first_only)));
 }
+    // The call to listen to is the save, not the end of the exam after it.
+    let ended = said(&["left fore zone two alpha transverse", "save", "two bravo", "save", "end of exam"]);
+    let (first, second) = (ended.saves()[0], ended.saves()[1]);
+    let save = ended.exam.calls[second].seq;
+    assert_eq!(rule.fires("2B transverse", &ended.still(Tie::Save(first))).call_seq, Some(save));
+    let uncalled = said(&["left fore zone two alpha transverse", "end of exam"]);
+    let place = uncalled.exam.calls[0].seq;
+    assert_eq!(rule.fires("no save was said", &uncalled).call_seq, Some(place));
 
 /// 7 zones x 2 planes on the one limb that was called, less the one: our arithmetic on the fore scheme.
 fn missing(rule: &Rule) {
