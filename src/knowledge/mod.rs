@@ -4,6 +4,7 @@ pub mod cautions;
 pub mod step;
 pub mod notes;
 pub mod time_stamp_row;
+mod left_out;
 mod still_file;
 mod entry_row;
 pub mod record;

@@ -12,6 +12,7 @@ use crate::exam::call::Act;
 use crate::exam::fold::{Exam, LoggedCall};
 use crate::exam::place::WholeView;
 use crate::knowledge::belongs::is_view;
+use crate::knowledge::left_out::{NamedPlane, is_seen};
 use crate::language::closed_sets::Class;
 
 /// What there is of one view.
@@ -25,6 +26,8 @@ pub struct ViewProgress {
     pub settled: bool,
     /// Saves that were called in it.
     pub saves: usize,
+    /// It was saved, measured or described: whatever is said of it, it was scanned.
+    pub seen: bool,
 }
 
 /// What there is of each view.
@@ -35,9 +38,10 @@ pub struct Progress {
     /// Zones of which a view was called, by limb.
     zones: BTreeSet<(LimbCode, ZoneCode)>,
     views: BTreeMap<WholeView, ViewProgress>,
+    /// Zones of which something was seen, whether its plane is known or not.
+    seen_zones: BTreeSet<(LimbCode, ZoneCode)>,
     left_out: Vec<LeftOut>,
-    /// The plane was named together with the zone or since.
-    plane_named: bool,
+    plane_named: NamedPlane,
     saves: usize,
 }
 
@@ -67,34 +71,37 @@ impl Progress {
             self.examined.insert(limb.clone());
             self.zones.extend(zone.map(|zone| (limb.clone(), zone.clone())));
         }
+        self.plane_named.follow(&call.act);
         self.note_left_out(call);
+        let is_seen = is_seen(&call.act);
+        if let (Some(limb), Some(zone), true) = (limb, zone, is_seen) {
+            self.seen_zones.insert((limb.clone(), zone.clone()));
+        }
         let is_save = call.act == Act::Save;
         self.saves += usize::from(is_save);
         if let Some(view) = context.place.whole_view() {
             let view = self.views.entry(view).or_default();
             view.meant = true;
             view.called |= is_view;
-            view.settled |= !is_view || self.plane_named;
+            view.settled |= !is_view || self.plane_named.0;
             view.saves += usize::from(is_save);
+            view.seen |= is_seen;
         }
     }
 
-    /// A zone keeps the plane that was current before it, so the plane counts only if it was named together with the zone
-    /// or since; a structure left out leaves the view itself wanted.
+    /// The plane counts only if it was named for this zone; a structure left out leaves the view itself wanted, and so does
+    /// a zone of which something was seen, as long as nobody says which of its views is meant.
     fn note_left_out(&mut self, call: &LoggedCall) {
-        match &call.act {
-            Act::View(view) if view.limb.is_some() || view.zone.is_some() => {
-                self.plane_named = view.plane.is_some();
-            }
-            Act::View(view) => self.plane_named |= view.plane.is_some(),
-            Act::Finding(finding)
-                if finding.class == Class::NotDone && call.context.place.structure.is_none() =>
-            {
-                let Some(limb) = call.context.place.limb.clone() else { return };
-                let plane = call.context.place.plane.clone().filter(|_| self.plane_named);
-                self.left_out.push(LeftOut { limb, zone: call.context.place.zone.clone(), plane });
-            }
-            _ => {}
+        let Act::Finding(finding) = &call.act else { return };
+        let place = &call.context.place;
+        if finding.class != Class::NotDone || place.structure.is_some() {
+            return;
+        }
+        let (Some(limb), zone) = (place.limb.clone(), place.zone.clone()) else { return };
+        let plane = place.plane.clone().filter(|_| self.plane_named.0);
+        let is_seen = |zone: &ZoneCode| self.seen_zones.contains(&(limb.clone(), zone.clone()));
+        if plane.is_some() || !zone.as_ref().is_some_and(is_seen) {
+            self.left_out.push(LeftOut { limb, zone, plane });
         }
     }
 
@@ -113,14 +120,16 @@ impl Progress {
         self.views.get(view).copied().unwrap_or_default()
     }
 
-    /// Whether it was said that a view is not scanned.
+    /// Whether it was said that a view is not scanned, and nothing was seen of it.
     pub(crate) fn is_left_out(&self, view: &WholeView) -> bool {
         let named = |part: Option<&str>, wanted: &str| part.is_none_or(|part| part == wanted);
-        self.left_out.iter().any(|out| {
-            out.limb == view.limb
-                && named(out.zone.as_deref(), &view.zone)
-                && named(out.plane.as_deref(), &view.plane)
-        })
+        let is_seen = self.view(view).seen;
+        !is_seen
+            && self.left_out.iter().any(|out| {
+                out.limb == view.limb
+                    && named(out.zone.as_deref(), &view.zone)
+                    && named(out.plane.as_deref(), &view.plane)
+            })
     }
 
     /// Saves that were called, wherever.

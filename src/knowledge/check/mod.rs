@@ -39,7 +39,7 @@ pub fn rule_ids() -> impl Iterator<Item = &'static str> {
     RULES.iter().map(|rule| rule.0)
 }
 
-const RULES: [(&str, Find); 87] = [
+const RULES: [(&str, Find); 88] = [
     ("journal-damage", journal::damage),
     (TORN, journal::torn),
     ("exam-moved", journal::moved),
@@ -93,6 +93,7 @@ const RULES: [(&str, Find); 87] = [
     ("lesion-scored-normal", lesions::scored_normal),
     ("normal-and-lesion", lesions::called_normal),
     ("denied-and-seen", lesions::denied_and_seen),
+    ("not-scanned-and-seen", views::left_out_and_seen),
     ("impression-unlike-measure", impressions::unlike_measure),
     ("score-without-view", lesions::score_without_view),
     ("off-weight", habits::off_weight),

@@ -12,6 +12,7 @@ use crate::exam::seq::Seq;
 use crate::knowledge::belongs::{is_labelled, is_view, was_current};
 use crate::knowledge::check::evidence::{Evidence, Hit};
 use crate::knowledge::check::lesions::is_sure_lesion;
+use crate::knowledge::left_out::{LeftOutAndSeen, left_out_and_seen as both_said};
 use crate::knowledge::record::CoverageRow;
 use crate::language::closed_sets::Class;
 use crate::protocol::Protocols;
@@ -168,6 +169,24 @@ pub(super) fn lesion_in_one_plane(evidence: &Evidence) -> Vec<Hit> {
         }
     }
     hits
+}
+
+/// What was said not to be scanned after it was saved, measured or described.
+pub(super) fn left_out_and_seen(evidence: &Evidence) -> Vec<Hit> {
+    let hit = |both: LeftOutAndSeen| {
+        let place = both.seen.context.place.in_words(evidence.protocols);
+        let what = match &both.seen.act {
+            Act::Save | Act::Clip => "a save".to_owned(),
+            other => format!("`{other}`"),
+        };
+        let message = format!(
+            "{place}: `{}` was said after {what} (call {}) there; if another view was meant, add `not scanned` at that one \
+             and withdraw this call",
+            both.left_out.act, both.seen.seq
+        );
+        Hit::call(both.left_out, message)
+    };
+    both_said(evidence.exam).into_iter().map(hit).collect()
 }
 
 fn is(call: &LoggedCall, class: &Class) -> bool {

@@ -4,7 +4,7 @@ use zonecall::frames::pairing::Tie;
 
 use crate::rules::{Cases, Rule};
 use crate::support::BUILT_IN;
-use crate::support::case::said;
+use crate::support::case::{Case, said};
 
 pub(crate) const CASES: &[Cases] = &[
     ("view-without-still", without_still),
@@ -12,6 +12,7 @@ pub(crate) const CASES: &[Cases] = &[
     ("structure-without-still", structure_without_still),
     ("lesion-in-one-plane", lesion_in_one_plane),
     ("quality-not-repeated", quality_not_repeated),
+    ("not-scanned-and-seen", not_scanned_and_seen),
 ];
 
 fn without_still(rule: &Rule) {
@@ -25,7 +26,6 @@ fn without_still(rule: &Rule) {
     rule.silent(&saved());
     let first_only = saved().saves()[0];
     rule.fires("left fore 2B transverse was called and saved", &saved().still(Tie::Save(first_only)));
-}
     // The call to listen to is the save, not the end of the exam after it.
     let ended = said(&["left fore zone two alpha transverse", "save", "two bravo", "save", "end of exam"]);
     let (first, second) = (ended.saves()[0], ended.saves()[1]);
@@ -34,6 +34,47 @@ fn without_still(rule: &Rule) {
     let uncalled = said(&["left fore zone two alpha transverse", "end of exam"]);
     let place = uncalled.exam.calls[0].seq;
     assert_eq!(rule.fires("no save was said", &uncalled).call_seq, Some(place));
+}
+
+/// What was saved or described cannot have been left out; the other plane stays wanted until somebody says that it is meant.
+fn not_scanned_and_seen(rule: &Rule) {
+    let first = ["left fore zone two alpha transverse", "save"];
+    let second = |more: &[&'static str]| said(&[&first[..], more].concat());
+    let states = |case: &Case, plane: &str| {
+        let rows = case.record(&BUILT_IN.1).coverage;
+        let row = rows.into_iter().find(|row| row.zone == "2B" && row.plane == plane).unwrap();
+        (row.saves, row.not_done)
+    };
+    let saved = second(&["zone two bravo", "severe core lesion central", "save", "not scanned"]);
+    let found = rule.fires("left fore, zone 2B", &saved);
+    assert_eq!(found.call_seq, saved.exam.calls.last().map(|call| call.seq));
+    assert_eq!(states(&saved, "T"), (1, false));
+    assert_eq!(states(&saved, "L"), (0, false), "the other plane is still wanted");
+    // Its structure, too; and a finding without a save.
+    rule.fires(
+        "a save",
+        &second(&["zone two bravo transverse", "s d f t core lesion", "save", "not scanned"]),
+    );
+    let lesion = second(&["zone two bravo transverse", "core lesion", "not scanned"]);
+    rule.fires("core lesion", &lesion);
+    assert_eq!(states(&lesion, "T").1, false);
+    // The other plane by its name, the other structure, another zone, the rest of the limb, and a view come back to.
+    let other = second(&["zone two bravo transverse", "save", "longitudinal", "not scanned"]);
+    rule.silent(&other);
+    assert_eq!((states(&other, "T"), states(&other, "L")), ((1, false), (0, true)));
+    rule.silent(&second(&[
+        "zone two bravo transverse",
+        "s d f t normal",
+        "save",
+        "deep flexor",
+        "not scanned",
+    ]));
+    rule.silent(&second(&["zone two bravo", "not scanned"]));
+    rule.silent(&second(&["left fore", "not scanned"]));
+    let back = second(&["zone two bravo transverse", "not scanned", "zone two bravo transverse", "save"]);
+    rule.silent(&back);
+    assert_eq!(states(&back, "T"), (1, false));
+}
 
 /// 7 zones x 2 planes on the one limb that was called, less the one: our arithmetic on the fore scheme.
 fn missing(rule: &Rule) {
