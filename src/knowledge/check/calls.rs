@@ -173,11 +173,18 @@ fn findings<'a>(evidence: &Evidence<'a>) -> impl Iterator<Item = (&'a LoggedCall
     })
 }
 
+/// A lesion with an extent, or what else contradicts "no lesion", such as a tear.
+fn is_of_one_structure(seen: &FindingSaid, protocols: &Protocols) -> bool {
+    let is_denied = || protocols.rules.denial.iter().any(|denial| denial.findings.contains(&seen.term));
+    protocols.measuring.has_extent(&seen.term)
+        || (seen.class == Class::Lesion && seen.structure.is_none() && is_denied())
+}
+
 pub(super) fn finding_without_place(evidence: &Evidence) -> Vec<Hit> {
     let mut hits = Vec::new();
     for (call, seen) in findings(evidence) {
         // "Normal" may speak of all that is seen; a lesion is of one structure, and counts for none without it.
-        let wanted: &[&str] = if evidence.protocols.measuring.has_extent(&seen.term) {
+        let wanted: &[&str] = if is_of_one_structure(seen, evidence.protocols) {
             &["limb", "zone", "structure"]
         } else {
             &["limb", "zone"]

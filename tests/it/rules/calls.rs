@@ -86,6 +86,11 @@ pub(crate) const CASES: &[Cases] = &[
     ("finding-without-place", |rule| {
         rule.fires("no limb or zone", &said(&["normal"]));
         rule.silent(&said(&["left fore one alpha", "normal"]));
+        // A tear is one of a structure, as a lesion with an extent is; a thickening may be of the skin.
+        for words in ["mild tear", "split", "core lesion"] {
+            rule.fires("no structure set", &said(&["left fore two bravo transverse", words]));
+            rule.silent(&said(&["left fore two bravo transverse", "s d f t", words]));
+        }
     }),
     ("limb-unheard", |rule| {
         let then = |words: &str, next: &[(f64, &str)]| {
