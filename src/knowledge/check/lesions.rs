@@ -62,6 +62,7 @@ pub(super) fn without_score(evidence: &Evidence) -> Vec<Hit> {
         let Act::Finding(found) = &call.act else { continue };
         let lists = [&measuring.lesions_with_area, &measuring.lesions_without_edge];
         let place = (&call.context.place.limb, &call.context.place.zone, &call.context.place.structure);
+        let at = (place.0.as_ref(), place.1.as_ref(), place.2.as_ref());
         if !lists.iter().any(|list| list.contains(&found.term)) || !seen.insert(place) {
             continue;
         }
@@ -70,6 +71,9 @@ pub(super) fn without_score(evidence: &Evidence) -> Vec<Hit> {
                 matches!(&other.act, Act::Value(value) if value.term == **term)
                     && (&other.context.place.limb, &other.context.place.zone, &other.context.place.structure)
                         == place
+            }) || evidence.exam.entries.iter().map(|entry| &entry.entered).any(|entered| {
+                let (limb, zone, structure) = (&entered.limb, &entered.zone, &entered.structure);
+                entered.term == **term && (Some(limb), Some(zone), Some(structure)) == at
             })
         };
         let missing: Vec<&str> =

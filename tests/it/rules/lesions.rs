@@ -1,6 +1,6 @@
 //! Rules about lesions and the numbers that go with them.
 
-use zonecall::exam::call::Act;
+use zonecall::exam::call::{Act, Amount};
 use zonecall::exam::event::Entered;
 use zonecall::exam::fold::LoggedEntry;
 use zonecall::exam::seq::Seq;
@@ -208,6 +208,21 @@ fn without_score(rule: &Rule) {
     rule.silent(&at_place(&["core lesion", "echo score two", "long axis", "s d f t", "fibre score one"]));
     rule.fires("no echo score and no fibre score", &at_place(&["core lesion", "core lesion"]));
     rule.silent(&at_place(&["adhesion"]));
+    // A typed score is one, too, at its own place.
+    let typed = |zone: &str, terms: &[&str]| {
+        at_place(&["core lesion"]).but(|case| {
+            for term in terms {
+                let amount = Amount { number: 2.0, unit: None, unit_assumed: false };
+                let typed = area("SDFT", 2.0, "mm2");
+                let entered = Entered { zone: zone.into(), term: (*term).to_owned(), amount, ..typed };
+                let at = case.exam.header.started_at;
+                case.exam.entries.push(LoggedEntry { seq: Seq(90), at, entered });
+            }
+        })
+    };
+    rule.silent(&typed("2B", &["echo score", "fibre score"]));
+    rule.fires("has no fibre score", &typed("2B", &["echo score"]));
+    rule.fires("no echo score and no fibre score", &typed("2A", &["echo score", "fibre score"]));
 }
 
 /// 0 is normal on both scales: Equine Clinical Medicine, Surgery and Reproduction, 2nd ed., pp. 330-331.
