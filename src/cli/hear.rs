@@ -94,7 +94,15 @@ fn open(path: &Path) -> anyhow::Result<Recording> {
     if path.as_os_str() == "-" {
         return Ok(recording::raw(path, Box::new(std::io::stdin())));
     }
-    Ok(recording::open(path)?)
+    let recording = recording::open(path)?;
+    if recording.is_unfinished() {
+        terminal::warn(format!(
+            "zonecall: the head of `{}` does not say how long it is, as where the recorder lost its power or wrote to a \
+             pipe; it is heard to the end of the file",
+            path.shown()
+        ));
+    }
+    Ok(recording)
 }
 
 /// When the first sample was recorded, where that comes from, and the local time's lead on UTC.

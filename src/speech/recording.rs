@@ -6,7 +6,7 @@
 //! Tested in: `tests/it/hear.rs`.
 
 use std::fs::File;
-use std::io::{BufReader, Read, Seek, SeekFrom};
+use std::io::{BufReader, Cursor, Read, Seek, SeekFrom};
 use std::path::{Path, PathBuf};
 
 use chrono::NaiveDateTime;
@@ -25,8 +25,12 @@ const BLOCK_FRAMES: usize = 4_096;
 pub(crate) const RATES_HZ: std::ops::RangeInclusive<u32> = 4_000..=384_000;
 /// Most channels a recording may have; their mean is heard.
 pub(crate) const CHANNELS_MAX: usize = 32;
-/// Chunks of a WAV file that are looked at for its `bext`.
+/// Chunks of a WAV file that are looked at for its `bext` or its samples.
 const CHUNKS_MAX: usize = 64;
+/// A chunk before the samples of a WAV file is shorter than this, in bytes.
+const HEAD_MAX: u64 = 1 << 20;
+/// A size from here on stands for one that was not known: some programs write the most that fits, some half of it.
+const UNKNOWN_SIZE: u32 = 0x7FFF_0000;
 
 /// A recording being read.
 pub struct Recording {
@@ -36,6 +40,7 @@ pub struct Recording {
     resample: Option<Resample>,
     total_samples: Option<u64>,
     started_at: Option<NaiveDateTime>,
+    is_unfinished: bool,
     /// What stopped the reading, reported after the samples before it were given.
     pending: Option<RecordingError>,
     ended: bool,
@@ -55,7 +60,7 @@ pub enum RecordingError {
         source: std::io::Error,
     },
     /// It is no WAV file, or a damaged one.
-    #[error("cannot read the recording `{path}` as WAV: {source}", path = path.shown())]
+    #[error("cannot read the recording `{path}` as WAV: {}", wav_fault(source), path = path.shown())]
     Wav {
         /// The file.
         path: PathBuf,
@@ -116,8 +121,18 @@ fn remedy(error: &std::io::Error) -> &'static str {
     }
 }
 
+/// What is wrong with a WAV file, with the way out where it is only its format.
+fn wav_fault(fault: &hound::Error) -> String {
+    match fault {
+        hound::Error::Unsupported => {
+            "its samples are not stored as plain numbers (PCM); convert it to WAV with PCM samples, or to FLAC".to_owned()
+        }
+        other => other.to_string(),
+    }
+}
+
 enum SampleSource {
-    Wav(hound::WavReader<BufReader<File>>),
+    Wav(hound::WavReader<Box<dyn Read>>),
     Flac { format: Box<dyn FormatReader>, decoder: Box<dyn AudioDecoder>, track_id: u32 },
     Raw(Box<dyn Read>),
 }
@@ -154,6 +169,7 @@ pub fn raw(path: &Path, reader: Box<dyn Read>) -> Recording {
         resample: None,
         total_samples: None,
         started_at: None,
+        is_unfinished: false,
         pending: None,
         ended: false,
     }
@@ -202,6 +218,12 @@ impl Recording {
         self.started_at
     }
 
+    /// The file does not state its length, and goes on to the end of the file.
+    #[must_use]
+    pub fn is_unfinished(&self) -> bool {
+        self.is_unfinished
+    }
+
     fn with(
         path: &Path,
         source: SampleSource,
@@ -218,8 +240,18 @@ impl Recording {
             .map_err(|source| RecordingError::Resample { path: path.to_owned(), source })?;
         let total_samples = frames.map(|n| n.saturating_mul(u64::from(SAMPLE_RATE_HZ)) / u64::from(rate_hz));
         let path = path.to_owned();
-        let (started_at, pending, ended) = (None, None, false);
-        Ok(Self { path, source, channels, resample, total_samples, started_at, pending, ended })
+        let (started_at, is_unfinished, pending, ended) = (None, false, None, false);
+        Ok(Self {
+            path,
+            source,
+            channels,
+            resample,
+            total_samples,
+            started_at,
+            is_unfinished,
+            pending,
+            ended,
+        })
     }
 
     /// Adds the next frames, channels interleaved, full scale 1; adds none at the end.
@@ -242,8 +274,20 @@ const WAV_BITS_MAX: u16 = 32;
 
 fn open_wav(path: &Path, mut file: File) -> Result<Recording, RecordingError> {
     let started_at = bext_start(&mut file);
-    file.rewind().map_err(|source| RecordingError::Read { path: path.to_owned(), source })?;
-    let reader = hound::WavReader::new(BufReader::new(file))
+    let read_failed = |source| RecordingError::Read { path: path.to_owned(), source };
+    let head = unfinished_head(&mut file).map_err(read_failed)?;
+    let is_unfinished = head.is_some();
+    let bytes: Box<dyn Read> = match head {
+        Some((head, samples_at)) => {
+            file.seek(SeekFrom::Start(samples_at)).map_err(read_failed)?;
+            Box::new(Cursor::new(head).chain(BufReader::new(file)))
+        }
+        None => {
+            file.rewind().map_err(read_failed)?;
+            Box::new(BufReader::new(file))
+        }
+    };
+    let reader = hound::WavReader::new(bytes)
         .map_err(|source| RecordingError::Wav { path: path.to_owned(), source })?;
     let (spec, frames) = (reader.spec(), u64::from(reader.duration()));
     if !(1..=WAV_BITS_MAX).contains(&spec.bits_per_sample) {
@@ -252,7 +296,55 @@ fn open_wav(path: &Path, mut file: File) -> Result<Recording, RecordingError> {
     let source = SampleSource::Wav(reader);
     let recording =
         Recording::with(path, source, spec.sample_rate, usize::from(spec.channels), Some(frames))?;
-    Ok(Recording { started_at, ..recording })
+    Ok(Recording { started_at, is_unfinished, ..recording })
+}
+
+/// The head of a WAV file up to its samples with the sizes that it has by the length of the file, and where its samples
+/// begin; none where its own sizes can be right, or where it is no WAV file.
+///
+/// A recorder writes the sizes last, so they are 0 or as large as can be where it was cut off, or wrote to a pipe.
+fn unfinished_head(file: &mut File) -> std::io::Result<Option<(Vec<u8>, u64)>> {
+    let file_len = file.metadata()?.len();
+    file.rewind()?;
+    let mut head = Vec::new();
+    file.by_ref().take(12).read_to_end(&mut head)?;
+    let (mut at, mut block_align) = (12, 1);
+    for _ in 0..CHUNKS_MAX {
+        let mut chunk = Vec::new();
+        file.by_ref().take(8).read_to_end(&mut chunk)?;
+        let (Some(id), Some(size)) = (chunk.get(..4), le_u32(&chunk, 4)) else { return Ok(None) };
+        at += 8;
+        if id == b"data" {
+            let after = file_len.saturating_sub(at);
+            // Where the whole has its right size, an empty recording is just that.
+            let is_empty =
+                after == 0 || le_u32(&head, 4).is_some_and(|whole| u64::from(whole) + 8 == file_len);
+            let is_unknown = (size == 0 && !is_empty) || (size >= UNKNOWN_SIZE && u64::from(size) > after);
+            let samples = after.min(u64::from(UNKNOWN_SIZE - 1)) / block_align * block_align;
+            let (Ok(samples), true) = (u32::try_from(samples), is_unknown) else { return Ok(None) };
+            head.extend(*b"data");
+            head.extend(samples.to_le_bytes());
+            return Ok(Some((head, at)));
+        }
+        let size = u64::from(size) + u64::from(size % 2);
+        if size > HEAD_MAX {
+            return Ok(None);
+        }
+        let is_format = id == b"fmt ";
+        head.extend_from_slice(&chunk);
+        let body_at = head.len();
+        at += file.by_ref().take(size).read_to_end(&mut head)? as u64;
+        if is_format && let Some(align) = head.get(body_at + 12..body_at + 14) {
+            block_align = u64::from(u16::from_le_bytes([align[0], align[1]])).max(1);
+        }
+    }
+    Ok(None)
+}
+
+/// The four bytes at `at` as a number.
+fn le_u32(bytes: &[u8], at: usize) -> Option<u32> {
+    let four = bytes.get(at..)?.first_chunk::<4>()?;
+    Some(u32::from_le_bytes(*four))
 }
 
 fn open_flac(path: &Path, file: File) -> Result<Recording, RecordingError> {
@@ -275,7 +367,7 @@ fn open_flac(path: &Path, file: File) -> Result<Recording, RecordingError> {
 
 #[allow(clippy::cast_precision_loss)] // 24 bits fit; of 32 bits the lowest are far below any noise
 fn read_wav(
-    reader: &mut hound::WavReader<BufReader<File>>,
+    reader: &mut hound::WavReader<Box<dyn Read>>,
     len: usize,
     frames: &mut Vec<f32>,
 ) -> Result<(), hound::Error> {
