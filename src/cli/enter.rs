@@ -1,6 +1,7 @@
 //! `zonecall enter`: a value that a person types goes into the journal, and from there into the measures; or one is
 //! taken back.
 
+use std::collections::BTreeSet;
 use std::io::Write;
 use std::process::ExitCode;
 
@@ -9,9 +10,10 @@ use chrono::Utc;
 
 use super::known_place::place_is_known;
 use super::options::{DraftAgain, FolderArgs, not_blank};
-use crate::exam::call::Amount;
+use crate::code::LimbCode;
+use crate::exam::call::{Act, Amount};
 use crate::exam::event::{Entered, Event};
-use crate::exam::fold::{Exam, LoggedEntry};
+use crate::exam::fold::{Exam, LoggedCall, LoggedEntry};
 use crate::exam::review::{Change, Review};
 use crate::exam::seq::Seq;
 use crate::knowledge::contradiction::contradictions;
@@ -48,7 +50,8 @@ pub(crate) struct EnterArgs {
     /// Accept a number outside the usual bounds of its term.
     #[arg(long)]
     pub(crate) unusual: bool,
-    /// Accept a number that contradicts what was called there, such as a lesion where normal was said.
+    /// Accept a number that contradicts what was called, such as a lesion where normal was said, or one of a limb that was
+    /// not scanned.
     #[arg(long)]
     pub(crate) contradicts: bool,
     /// Withdraw a typed or traced value instead, by its line in the journal; it stays there and is no longer used.
@@ -81,10 +84,16 @@ pub(crate) fn enter(args: &EnterArgs) -> anyhow::Result<ExitCode> {
         Some(seq) => {
             (withdrawn(args, Seq(seq), &exam)?, "the value stays in the journal and is no longer used")
         }
-        None => (entered(args, &exam, &protocols)?, "it takes the place of what was said"),
+        None => {
+            let entered = entered(args, &exam, &protocols)?;
+            let effect =
+                if is_known(&exam, &entered) { "it takes the place of the value before it" } else { "" };
+            (Event::Entered(Box::new(entered)), effect)
+        }
     };
     let seq = folder.append_journal()?.append(Utc::now(), exam.last_sample(), &event)?;
-    writeln!(terminal::out(), "written as line {seq} of the journal; {effect}")?;
+    let effect = if effect.is_empty() { String::new() } else { format!("; {effect}") };
+    writeln!(terminal::out(), "written as line {seq} of the journal{effect}")?;
     Ok(ExitCode::SUCCESS)
 }
 
@@ -102,7 +111,20 @@ fn withdrawn(args: &EnterArgs, seq: Seq, exam: &Exam) -> anyhow::Result<Event> {
     })))
 }
 
-fn entered(args: &EnterArgs, exam: &Exam, protocols: &Protocols) -> anyhow::Result<Event> {
+/// Whether this was said, typed or traced before of the same place.
+fn is_known(exam: &Exam, entered: &Entered) -> bool {
+    let place = entered.place();
+    let is_said = |call: &LoggedCall| {
+        matches!(&call.act, Act::Value(value) if value.term == entered.term)
+            && call.context.place.clone().in_any_plane() == place
+    };
+    let is_same = |entry: &LoggedEntry| {
+        entry.entered.term == entered.term && entry.entered.place().in_any_plane() == place
+    };
+    exam.standing_calls().any(is_said) || exam.entries.iter().any(is_same)
+}
+
+fn entered(args: &EnterArgs, exam: &Exam, protocols: &Protocols) -> anyhow::Result<Entered> {
     let given = |part: &Option<String>| part.clone().unwrap_or_default();
     let [limb, zone, structure, term] = [&args.limb, &args.zone, &args.structure, &args.term].map(given);
     place_is_known([&limb, &zone, &structure], &exam.header, protocols)?;
@@ -111,6 +133,7 @@ fn entered(args: &EnterArgs, exam: &Exam, protocols: &Protocols) -> anyhow::Resu
         format!("`{term}` is not something that is measured; the terms are: {}", terms.join(", "))
     })?;
     match &args.unit {
+        Some(_) if kind.units.is_empty() => bail!("{term} has no unit; leave out --unit"),
         Some(unit) if !kind.units.contains(unit) => {
             bail!("{term} is not measured in `{unit}`, but in {}", kind.units.join(" or "))
         }
@@ -148,9 +171,24 @@ fn entered(args: &EnterArgs, exam: &Exam, protocols: &Protocols) -> anyhow::Resu
         outline: None,
     };
     if !args.contradicts {
+        ensure_scanned(exam, &entered, protocols)?;
         ensure_fits(exam, &entered, protocols)?;
     }
-    Ok(Event::Entered(Box::new(entered)))
+    Ok(entered)
+}
+
+/// Refuses a limb that nobody called while others were, until the person knows it: left and right are easily mixed up.
+fn ensure_scanned(exam: &Exam, entered: &Entered, protocols: &Protocols) -> anyhow::Result<()> {
+    let scanned: BTreeSet<&LimbCode> =
+        exam.standing_calls().filter_map(|call| call.context.place.limb.as_ref()).collect();
+    let names: Vec<&str> = scanned.iter().map(|limb| protocols.limb_name(limb)).collect();
+    ensure!(
+        scanned.is_empty() || scanned.contains(&entered.limb),
+        "the {} was not scanned in this exam, only the {}; check --limb, and add --contradicts only if it is right",
+        protocols.limb_name(&entered.limb),
+        names.join(" and the ")
+    );
+    Ok(())
 }
 
 /// Refuses what says of a place that something is wrong where it was called normal, until the person knows it.

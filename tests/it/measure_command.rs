@@ -54,6 +54,30 @@ fn a_typed_value_counts_before_the_spoken_one_and_the_journal_still_holds() {
     assert_eq!(enter(&["--zone", "2B"]).status.code(), Some(2), "an area without a unit");
 }
 
+#[test]
+fn a_typed_value_says_what_it_replaces_and_one_of_a_limb_that_was_not_scanned_is_asked_about() {
+    let folder = tempfile::tempdir().unwrap();
+    let exam = exam(folder.path(), "area one point five square centimetres");
+    let enter = |limb: &str, term: &str, more: &[&str]| {
+        let place = ["enter", &exam, "--limb", limb, "--zone", "2B", "--structure", "SDFT", "--term", term];
+        zonecall(&[&place[..], &["--number", "2", "--by", "Ada"], more].concat())
+    };
+    let unit = enter("LF", "echo score", &["--unit", "mm"]);
+    assert!(
+        String::from_utf8_lossy(&unit.stderr).contains("echo score has no unit; leave out --unit"),
+        "{unit:?}"
+    );
+    let told = |done: &Output| String::from_utf8_lossy(&done.stdout).into_owned();
+    let first = enter("LF", "echo score", &[]);
+    assert!(first.status.success() && !told(&first).contains("takes the place"), "{first:?}");
+    assert!(told(&enter("LF", "echo score", &[])).contains("takes the place of the value before it"));
+    let other = enter("LH", "echo score", &[]);
+    assert_eq!(other.status.code(), Some(2));
+    let why = String::from_utf8_lossy(&other.stderr).into_owned();
+    assert!(why.contains("the left hind was not scanned in this exam, only the left fore"), "{why}");
+    assert!(enter("LH", "echo score", &["--contradicts"]).status.success());
+}
+
 /// The builder's exams are of 4 May 2026; that of two months before is what an impression is held against.
 #[test]
 fn check_holds_an_impression_against_an_earlier_exam_that_is_named() {
