@@ -10,6 +10,8 @@ use crate::exam::event::Entered;
 use crate::exam::fold::LoggedCall;
 use crate::knowledge::check::calls::lacking;
 use crate::knowledge::check::evidence::{Evidence, Hit};
+use crate::knowledge::check::lesions::whole_of;
+use crate::knowledge::measure::row::MeasureRow;
 use crate::knowledge::rows::amount_text;
 use crate::protocol::{ValueKind, convert};
 
@@ -148,14 +150,32 @@ pub(super) fn entry_unused(evidence: &Evidence) -> Vec<Hit> {
         let used = evidence.measures.iter().any(|row| row.from.contains(&entry.seq));
         if measured && !replaced && !used {
             let message = format!(
-                "{} {} of the {} was entered (line {}) but no measure uses it; is that structure expected in this zone?",
+                "{} {} of the {} was entered (line {}) but no measure uses it{}",
                 one.term,
                 one.amount,
                 one.place().in_words(evidence.protocols),
-                entry.seq
+                entry.seq,
+                why_unused(one, evidence)
             );
             hits.push(Hit { at: Some(entry.at), ..Hit::new(message) });
         }
     }
     hits
+}
+
+/// Why no measure is made from it: what prevents the measure of its zone, or that its structure is none of the zone's.
+fn why_unused(entered: &Entered, evidence: &Evidence) -> String {
+    let protocols = evidence.protocols;
+    let (limb, zone, structure) = (&entered.limb, &entered.zone, &entered.structure);
+    let scheme = protocols.scheme_for(limb, zone, &evidence.exam.header.schemes);
+    let known = scheme.and_then(|scheme| scheme.zone(zone));
+    if !known.is_some_and(|zone| protocols.expects(zone, structure)) {
+        return "; is that structure expected in this zone?".to_owned();
+    }
+    let strand = whole_of(protocols, structure);
+    let here = |row: &&MeasureRow| {
+        row.limb == *limb && row.zone.as_ref() == Some(zone) && row.structure.as_ref() == Some(strand)
+    };
+    let why = evidence.measures.iter().filter(here).find_map(|row| row.why_not.as_deref());
+    why.map_or_else(String::new, |why| format!(": {why}"))
 }

@@ -34,6 +34,13 @@ pub(crate) const CASES: &[Cases] = &[
     ("entry-unused", |rule| {
         rule.fires("area 1.5 cm2 of the left fore, zone 2B, long plantar ligament", &traced_area("LPL", 1.5));
         rule.silent(&traced_area("SDFT", 1.5));
+        // The reason is the one that the measure itself gives.
+        let larger = area("area one square centimetres").but(|case| {
+            let mut traced = traced_area("SDFT", 2.0).exam.entries;
+            traced.iter_mut().for_each(|entry| entry.entered.term = "lesion area".to_owned());
+            case.exam.entries = traced;
+        });
+        rule.fires("no measure uses it: the lesion is larger than the structure", &larger);
     }),
 ];
 
