@@ -275,7 +275,7 @@ impl People {
             return wrong("the name or licence holds invisible characters", "type it again, in plain text");
         }
         if role == Role::Vet && licence.is_empty() {
-            return wrong("a vet needs a licence number", "give the licence number");
+            return wrong("a vet needs a licence number", "give it with --licence");
         }
         if self.person(name).is_some_and(|person| !person.left) {
             return wrong("this name is on the list already", "give another name, or make a new key for it");
