@@ -75,12 +75,12 @@ fn a_presentation_state_shows_label_and_outline_and_covers_nothing() {
 fn a_still_in_colour_gets_a_state_for_colour() {
     use dicom_core::{DataElement, PrimitiveValue, VR};
     use dicom_dictionary_std::tags;
-    let exam = folder_of(&[], |_, still| {
+    let exam = folder_of(&[], |idx, still| {
         let number = |tag, number: u16| DataElement::new(tag, VR::US, PrimitiveValue::from(number));
         still.put(number(tags::SAMPLES_PER_PIXEL, 3));
         still.put(number(tags::PLANAR_CONFIGURATION, 0));
         still.put(DataElement::new(tags::PHOTOMETRIC_INTERPRETATION, VR::CS, PrimitiveValue::from("RGB")));
-        let pixels = vec![7; 3 * usize::from(SIZE.0) * usize::from(SIZE.1)];
+        let pixels = vec![7 + idx as u8; 3 * usize::from(SIZE.0) * usize::from(SIZE.1)];
         still.put(DataElement::new(tags::PIXEL_DATA, VR::OB, PrimitiveValue::U8(pixels.into())));
     });
     export(exam.path(), "dicom", &[], 0);
