@@ -13,10 +13,10 @@ use super::options::DraftAgain;
 use super::pair_copy::is_own_copy;
 use crate::exam::event::{Event, Frame, ScannerClock};
 use crate::exam::fold::Exam;
+use crate::exam::no_picture::lacks_picture;
 use crate::exam_folder::ExamFolder;
 use crate::frames::elsewhere::Elsewhere;
 use crate::frames::known_clock::{found, from_earlier, scanner_of};
-use crate::frames::no_picture::lacks_picture;
 use crate::frames::outside::outside;
 use crate::frames::pair::pair;
 

@@ -16,6 +16,7 @@ use crate::exam::context::Context;
 use crate::exam::correct::{correct_calls, take_back};
 use crate::exam::event::{CallEvent, Event, ExamEvent, Frame, Horse, Outcome, Settled, UtteranceEvent};
 use crate::exam::journal::Lines;
+use crate::exam::no_picture::is_no_picture;
 use crate::exam::save_first;
 use crate::exam::seq::Seq;
 use crate::exam::settle::set_in_force;
@@ -253,6 +254,9 @@ impl Exam {
         }
         if known.sha256 != found.sha256 {
             known.sha256.clone_from(&found.sha256);
+            // Whether there is a picture is that of the file that is used now.
+            known.problems.retain(|problem| !is_no_picture(problem));
+            known.problems.extend(found.problems.iter().filter(|problem| is_no_picture(problem)).cloned());
             known.problems.push(Problem::new(
                 "the file has changed since it was first found",
                 "compare it with the scanner's own copy; its time is still that of the first version",

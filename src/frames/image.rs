@@ -123,6 +123,25 @@ fn date(data: &Exif, utc_offset_s: i32, header: &mut StillHeader) {
     }
 }
 
+/// Whether a JPEG file ends before its picture does: no end of image comes after the beginning of the first scan, in whose data
+/// that marker cannot lie (ITU-T T.81 B.1.1.5). A decoder may fill the rest with grey and say nothing.
+pub(crate) fn is_cut_jpeg(bytes: &[u8]) -> bool {
+    if kind(bytes) != Some(ImageKind::Jpeg) {
+        return false;
+    }
+    let mut at = 2;
+    while let Some([0xff, marker, rest @ ..]) = bytes.get(at..) {
+        match (marker, rest) {
+            (0xda, _) => return !rest.windows(2).any(|two| two == [0xff, 0xd9]),
+            (0xff, _) => at += 1,
+            (_, [high, low, ..]) => at += 2 + usize::from(u16::from_be_bytes([*high, *low])),
+            _ => return true,
+        }
+    }
+    // What is no segment is judged by the decoder.
+    at >= bytes.len()
+}
+
 fn size_of(file: &mut BufReader<File>, kind: ImageKind) -> std::io::Result<Option<(u32, u32)>> {
     let mut head = [0_u8; 26];
     match kind {

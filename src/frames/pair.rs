@@ -49,8 +49,8 @@ pub fn pair(exam: &Exam, frames: &[Frame]) -> Pairing {
         }
     }
     // What a person said of a still holds for its copies, unless something was said of the copy itself.
-    for copy in 0..frames.len() {
-        if let Some(original) = pairing.copies[copy].filter(|_| by_hand(exam, &frames[copy]).is_none()) {
+    for (copy, frame) in frames.iter().enumerate() {
+        if let Some(original) = pairing.copies[copy].filter(|_| by_hand(exam, frame).is_none()) {
             pairing.frames[copy] = pairing.frames[original].clone();
             pairing.unsure[copy] = pairing.unsure[original];
         }

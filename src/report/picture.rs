@@ -16,7 +16,8 @@ use image::imageops::FilterType;
 use image::{DynamicImage, ImageFormat};
 
 use crate::exam::call::Problem;
-use crate::frames::no_picture::no_picture;
+use crate::exam::no_picture::no_picture;
+use crate::frames::image::is_cut_jpeg;
 use crate::knowledge::record::{FrameRow, Record};
 use crate::report::apart::decode;
 use crate::report::decode::Show;
@@ -94,6 +95,9 @@ pub(crate) fn lacking(path: &Path) -> Option<Problem> {
         return None;
     }
     match decode(path, Show::AsStored, 0) {
+        Ok(_) if std::fs::read(path).is_ok_and(|bytes| is_cut_jpeg(&bytes)) => {
+            Some(no_picture("the file ends before its picture does"))
+        }
         // That it took too long says nothing of the file: the machine may have been busy.
         Ok(_)
         | Err(
