@@ -27,7 +27,7 @@ use crate::speech::keep::kept_samples;
 use crate::terminal::ShownText as _;
 
 /// Where the kept sound is inside an exam folder.
-const AUDIO_FOLDER: &str = "audio";
+pub(crate) const AUDIO_FOLDER: &str = "audio";
 /// Where what is made from an exam is.
 pub(crate) const OUT_FOLDER: &str = "out";
 

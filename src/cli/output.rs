@@ -10,14 +10,19 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context as _, ensure};
 
+use super::pair_copy::STILLS_FOLDER;
 use crate::exam::journal::JOURNAL_FILE;
-use crate::exam_folder::OUT_FOLDER;
+use crate::exam::time_stamp_file::STAMPS_FOLDER;
+use crate::exam_folder::{AUDIO_FOLDER, OUT_FOLDER};
 use crate::plain_file;
+use crate::report::signed::SIGNED_FOLDER;
 use crate::session::error::in_one_line;
 use crate::terminal::ShownText as _;
 
 /// How the names of what is exported end; only such a file beside a journal is replaced.
 const EXPORTS: [&str; 6] = ["html", "pdf", "json", "csv", "vtt", "zip"];
+/// The folders of an exam that hold what was recorded.
+const RECORDS: [&str; 4] = [AUDIO_FOLDER, STILLS_FOLDER, SIGNED_FOLDER, STAMPS_FOLDER];
 /// How the names of pictures and recordings end: they may be the only ones.
 const ORIGINALS: [&str; 9] = ["dcm", "png", "jpg", "jpeg", "bmp", "tif", "tiff", "wav", "flac"];
 
@@ -56,9 +61,12 @@ fn exam_at_risk(path: &Path) -> Option<PathBuf> {
     };
     let exam = real.ancestors().skip(1).find(|folder| folder.join(JOURNAL_FILE).is_file())?;
     let inside = real.strip_prefix(exam).ok()?;
-    let is_beside = inside.components().count() == 1;
-    let is_safe = inside.starts_with(OUT_FOLDER) || is_beside && (!real.exists() || ends_in(&real, &EXPORTS));
-    (!is_safe).then(|| exam.to_owned())
+    let is_record = if inside.components().count() == 1 {
+        real.exists() && !ends_in(&real, &EXPORTS)
+    } else {
+        RECORDS.iter().any(|folder| inside.starts_with(folder))
+    };
+    is_record.then(|| exam.to_owned())
 }
 
 /// Writes a file whole or not at all; into a device or a pipe it writes as it comes. It makes no folder: a slip of the

@@ -24,7 +24,7 @@ use crate::report::words::count;
 use crate::terminal::ShownText as _;
 
 /// Where the copies are, inside the exam folder.
-const STILLS_FOLDER: &str = "stills";
+pub(crate) const STILLS_FOLDER: &str = "stills";
 
 /// Whether a still's file is one that pairing copied into the exam's folder.
 pub(super) fn is_own_copy(file: &str) -> bool {

@@ -24,7 +24,7 @@ use crate::report::export::json;
 use crate::report::signed_differs::differs;
 
 /// Where records are kept as they were signed, inside an exam folder.
-const SIGNED_FOLDER: &str = "signed";
+pub(crate) const SIGNED_FOLDER: &str = "signed";
 
 /// The exam in `folder`, compared with what was there when it was closed and signed: every kept file is read for that.
 ///

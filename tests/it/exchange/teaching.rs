@@ -121,14 +121,16 @@ fn a_copy_whose_label_is_in_doubt_is_a_whole_object_too() {
 fn pixels_that_share_their_colour_are_blackened_too() {
     use dicom_core::{DataElement, PrimitiveValue, VR};
     use dicom_dictionary_std::tags;
-    let exam = super::stage::folder_of(&[], |_, still| {
+    let exam = super::stage::folder_of(&[], |number, still| {
         let name = PrimitiveValue::from("YBR_FULL_422");
         still.put(DataElement::new(tags::PHOTOMETRIC_INTERPRETATION, VR::CS, name));
         still.put(DataElement::new(tags::SAMPLES_PER_PIXEL, VR::US, PrimitiveValue::from(3_u16)));
         still.put(DataElement::new(tags::PLANAR_CONFIGURATION, VR::US, PrimitiveValue::from(0_u16)));
         let pairs = usize::from(SIZE.0) * usize::from(SIZE.1) / 2;
-        let pixels = PrimitiveValue::from([100_u8, 120, 128, 128].repeat(pairs));
-        still.put(DataElement::new(tags::PIXEL_DATA, VR::OB, pixels));
+        let mut pixels = [100_u8, 120, 128, 128].repeat(pairs);
+        // No two stills show the very same picture.
+        *pixels.last_mut().unwrap() += u8::try_from(number).unwrap();
+        still.put(DataElement::new(tags::PIXEL_DATA, VR::OB, PrimitiveValue::from(pixels)));
     });
     export(exam.path(), "teaching", &["--black-out", "0,0,64,10"], 0);
     let copy = exam.path().join("out/teaching/LF_2B_T_SDFT_01.dcm");
