@@ -43,8 +43,9 @@ pub(crate) fn tell_gone_files(folder: &Path, exam: &Exam, record: &Record) -> us
     let gone: Vec<&Frame> =
         exam.frames.iter().zip(&record.frames).filter(is_gone).map(|(still, _)| still).collect();
     if let Some(first) = gone.first() {
+        let (was, its) = if gone.len() == 1 { ("it was", "its") } else { ("they were", "their") };
         terminal::warn(format!(
-            "{} no longer where it was paired, and not shown; run `zonecall pair` with its new folder",
+            "{} no longer where {was} paired, so not shown; run `zonecall pair` with {its} new folder",
             named(&first.file, gone.len())
         ));
     }
@@ -57,7 +58,7 @@ pub(crate) fn tell_refused(record: &Record) -> usize {
         record.frames.iter().filter_map(|row| Some((row, row.refused.as_ref()?))).collect();
     if let Some((first, why)) = refused.first() {
         terminal::warn(format!(
-            "{} not accepted, and left out: {}; if it is this exam's horse, pair again with --same-horse, else leave it out \
+            "{} not accepted, so left out, the first because of this: {}; if it is this exam's horse, pair again with --same-horse, else leave it out \
              for good at the desk",
             named(&first.file, refused.len()),
             why.shown()

@@ -28,7 +28,7 @@ const ORIGINALS: [&str; 9] = ["dcm", "png", "jpg", "jpeg", "bmp", "tif", "tiff",
 
 /// Writes a file whose name a person chose: one that may be an original is not replaced.
 pub(crate) fn write_named(path: &Path, bytes: &[u8]) -> anyhow::Result<()> {
-    let is_original = path.is_file() && (ends_in(path, &ORIGINALS) || begins_as_dicom(path));
+    let is_original = path.is_file() && (ends_in(path, &ORIGINALS) || begins_as_original(path));
     ensure!(
         !is_original,
         "`{}` is a picture or a recording, and would be lost; name another file",
@@ -37,11 +37,15 @@ pub(crate) fn write_named(path: &Path, bytes: &[u8]) -> anyhow::Result<()> {
     write_file(path, bytes)
 }
 
-/// Whether a file has the mark of DICOM PS3.10, 7.1: many scanners give their files names without an ending.
-fn begins_as_dicom(path: &Path) -> bool {
-    let mut start = [0; 132];
-    plain_file::open(path).and_then(|mut file| file.read_exact(&mut start)).is_ok()
-        && start.ends_with(b"DICM")
+/// Whether a file begins as pictures and recordings do: many scanners give their files names without an ending.
+///
+/// The marks are those of DICOM PS3.10, 7.1, and, from memory, of PNG, JPEG, BMP, TIFF, WAV and AVI, FLAC and AIFF.
+fn begins_as_original(path: &Path) -> bool {
+    let mut start = Vec::new();
+    let read = plain_file::open(path).and_then(|file| file.take(132).read_to_end(&mut start));
+    let marks: [&[u8]; 8] =
+        [b"\x89PNG", b"\xff\xd8\xff", b"BM", b"II*\0", b"MM\0*", b"RIFF", b"fLaC", b"FORM"];
+    read.is_ok() && (marks.iter().any(|mark| start.starts_with(mark)) || start.get(128..) == Some(b"DICM"))
 }
 
 fn ends_in(path: &Path, endings: &[&str]) -> bool {

@@ -84,16 +84,21 @@ pub(super) fn pair_day(
             show_nameless(&mut out, folder.path(), all)?;
             clean = false;
         }
-        let again_by = too.again_by.filter(|_| too.draft.may_change(exam).is_ok());
-        clean &= mind_left_out(folder, exam, &stills, again_by)? == 0;
-        let noted = match note(folder, exam, stills, too.all, clock, too.draft) {
-            // The other exams of the day do not wait for this one's vet.
-            Err(signed) if exam.is_signed => {
+        // The other exams of the day do not wait for this one's vet.
+        let signed = too.draft.may_change(exam).err();
+        if let (Some(signed), Some(_)) = (&signed, too.again_by) {
+            writeln!(out, "{signed}")?;
+            clean = false;
+            continue;
+        }
+        clean &= mind_left_out(folder, exam, &stills, too.again_by)? == 0;
+        let noted = match (note(folder, exam, stills, too.all, clock, too.draft), signed) {
+            (Err(error), Some(signed)) if error.to_string() == signed.to_string() => {
                 writeln!(out, "{signed}")?;
                 clean = false;
                 continue;
             }
-            noted => noted?,
+            (noted, _) => noted?,
         };
         if noted.added > 0 {
             note_clock(folder, &folder.exam(protocols)?)?;

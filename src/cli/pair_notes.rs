@@ -100,7 +100,7 @@ pub(super) fn note(
         }
         lines.push(Event::Frame(Box::new(frame)));
     }
-    if noted.added > 0 {
+    if noted.added + noted.moved > 0 {
         draft.may_change(exam)?;
     }
     let has_stills = noted.added + noted.moved > 0;

@@ -10,9 +10,12 @@ use std::path::Path;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
+use sha2::{Digest as _, Sha256};
+
 use crate::exam::event::Frame;
 use crate::exam::fold::Exam;
 use crate::file_name::kept_file;
+use crate::plain_file;
 use crate::report::picture::{MAX_SIDE_PX, lacking};
 
 /// Stills that are decoded at once, at most; each by a program of its own.
@@ -36,7 +39,7 @@ pub(super) fn look_at_pictures(exam_folder: &Path, exam: &Exam, stills: &mut [Fr
                     let at = next.fetch_add(1, Ordering::Relaxed);
                     new.get(at).zip(files.get(at))
                 } {
-                    if let Some(problem) = lacking(file) {
+                    if let Some(problem) = lacking(file).filter(|_| is_as_found(file, &stills[*idx])) {
                         found.lock().unwrap_or_else(std::sync::PoisonError::into_inner).push((*idx, problem));
                     }
                 }
@@ -46,4 +49,9 @@ pub(super) fn look_at_pictures(exam_folder: &Path, exam: &Exam, stills: &mut [Fr
     for (idx, problem) in found.into_inner().unwrap_or_else(std::sync::PoisonError::into_inner) {
         stills[idx].problems.push(problem);
     }
+}
+
+/// Whether the file can still be read, and is the one that was found: a card that was pulled out says nothing of its pictures.
+fn is_as_found(file: &Path, still: &Frame) -> bool {
+    plain_file::read(file).is_ok_and(|bytes| crate::hex(&Sha256::digest(bytes)) == still.sha256)
 }

@@ -282,7 +282,7 @@ impl<'a> PairReading<'a> {
     /// The last call before this second, where limb and zone were current; after the end nobody says what is scanned.
     fn in_force(&self, at_s: f64) -> Option<usize> {
         let after = self.calls.partition_point(|(said_s, _)| *said_s <= at_s);
-        let call = self.calls[after.checked_sub(1)?].1;
+        let call = last_change(self.exam, &self.calls[..after])?.1;
         (self.placed(call) && !is_end(self.exam, call)).then_some(call)
     }
 }
@@ -306,10 +306,15 @@ fn is_end(exam: &Exam, call: usize) -> bool {
     exam.calls[call].act == Act::Command(Command::EndOfExam)
 }
 
+/// The last call that says something of the exam: the answer to "end anyway?" comes after the end.
+fn last_change(exam: &Exam, calls: &[(f64, usize)]) -> Option<(f64, usize)> {
+    calls.iter().rev().find(|(_, call)| exam.calls[*call].act.changes_exam()).copied()
+}
+
 /// When the exam ended, in seconds: said so, or the end of listening, or the last that was heard. An end that other calls
 /// follow was none.
 fn end_s(exam: &Exam, calls: &[(f64, usize)]) -> f64 {
-    let said = calls.last().filter(|(_, call)| is_end(exam, *call));
+    let said = last_change(exam, calls).filter(|(_, call)| is_end(exam, *call));
     let heard = || {
         let last = exam.utterances.iter().map(|utterance| since_start_s(exam, utterance.said_at));
         last.chain(calls.iter().map(|call| call.0)).fold(0.0, f64::max)

@@ -37,7 +37,7 @@ type Place = (usize, usize);
 /// The places that words lead to, before those that need no further word; and whether a phrase begins there.
 type Way = (Vec<Place>, bool);
 
-/// What was walked through so far.
+/// What was walked through so far. The numbers of states are kept for good; there are at most some hundred thousand.
 #[derive(Debug, Default)]
 struct FoundStates {
     ways: Vec<Way>,

@@ -6,7 +6,7 @@
 //! Tested in: `tests/it/picture.rs`.
 
 use std::collections::BTreeMap;
-use std::io::Cursor;
+use std::io::{Cursor, Read as _};
 use std::path::Path;
 
 use base64::Engine as _;
@@ -95,7 +95,7 @@ pub(crate) fn lacking(path: &Path) -> Option<Problem> {
         return None;
     }
     match decode(path, Show::AsStored, 0) {
-        Ok(_) if std::fs::read(path).is_ok_and(|bytes| is_cut_jpeg(&bytes)) => {
+        Ok(_) if begins_as_jpeg(path) && std::fs::read(path).is_ok_and(|bytes| is_cut_jpeg(&bytes)) => {
             Some(no_picture("the file ends before its picture does"))
         }
         // That it took too long says nothing of the file: the machine may have been busy.
@@ -109,6 +109,13 @@ pub(crate) fn lacking(path: &Path) -> Option<Problem> {
         ) => None,
         Err(why) => Some(no_picture(&why.to_string())),
     }
+}
+
+/// Most stills are none, and large: only a JPEG is read once more.
+fn begins_as_jpeg(path: &Path) -> bool {
+    let mut start = [0; 2];
+    std::fs::File::open(path).and_then(|mut file| file.read_exact(&mut start)).is_ok()
+        && start == [0xff, 0xd8]
 }
 
 /// A JPEG as an address inside a page.

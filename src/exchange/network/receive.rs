@@ -355,7 +355,11 @@ impl Receiver {
                  --ae {}",
                 proposal.called, proposal.called
             ),
-            AssociationError::Rejected { .. } => {
+            AssociationError::Rejected { .. }
+                if Allowed(&self.reception.limits.from)
+                    .check_access(own, &proposal.from, own, None)
+                    .is_err() =>
+            {
                 format!("the AE title `{}` is not allowed; allow it with --from", proposal.from)
             }
             _ => in_one_line(error),

@@ -14,11 +14,16 @@ fn is_end(call: &LoggedCall) -> bool {
     call.act == Act::Command(Command::EndOfExam)
 }
 
+/// What was called: not what was added by hand since, nor the answer to "end anyway?".
+fn said<'a>(evidence: &Evidence<'a>) -> impl Iterator<Item = &'a LoggedCall> {
+    evidence.exam.standing_calls().filter(|call| !call.is_added() && call.act.changes_exam())
+}
+
 /// Phrases that were not acted on because the exam had ended.
 pub(super) fn unheard(evidence: &Evidence) -> Vec<Hit> {
     let exam = evidence.exam;
     let end_of = |heard: &LoggedUtterance| {
-        let before = exam.standing_calls().filter(|call| call.sample < heard.span.from);
+        let before = said(evidence).filter(|call| call.sample < heard.span.from);
         before.last().filter(|call| is_end(call))
     };
     let may_be_call = |heard: &&LoggedUtterance| {
@@ -50,7 +55,7 @@ pub(super) fn unheard(evidence: &Evidence) -> Vec<Hit> {
 
 /// An end that calls follow: they count, and may have been meant for somebody else.
 pub(super) fn went_on(evidence: &Evidence) -> Vec<Hit> {
-    let calls: Vec<&LoggedCall> = evidence.exam.standing_calls().filter(|call| !call.is_added()).collect();
+    let calls: Vec<&LoggedCall> = said(evidence).collect();
     let mut hits = Vec::new();
     for (idx, end) in calls.iter().enumerate().filter(|(_, call)| is_end(call)) {
         let after = calls[idx + 1..].iter().filter(|call| !is_end(call)).count();

@@ -1,7 +1,9 @@
 //! Rules about what was said after "end of exam".
 
 use crate::rules::{Cases, Rule};
-use crate::support::case::{said, timed};
+use crate::support::case::{Case, said, timed};
+use zonecall::exam::call::{Act, Command};
+use zonecall::language::closed_sets::AnswerWord;
 
 pub(crate) const CASES: &[Cases] = &[("unheard-after-end", unheard), ("exam-went-on", went_on)];
 
@@ -13,6 +15,7 @@ fn unheard(rule: &Rule) {
     assert!(found.message.contains("from 14.0 s on"), "{}", found.message);
     assert_eq!(found.severity, zonecall::knowledge::record::Severity::Error);
     rule.fires("1 phrase after", &then(&[(14.0, "save")]));
+    rule.fires("1 phrase after", &then(&[(14.0, "save")]).but(answered));
     rule.silent(&then(&[]));
     rule.silent(&then(&[(14.0, "yes")]));
     // Said while the log was paused, it is no loss.
@@ -29,5 +32,15 @@ fn went_on(rule: &Rule) {
         assert!(case.exam.calls.iter().any(|call| call.seq == seq));
     });
     rule.fires("3 calls after it count", &goes_on);
-    rule.silent(&said(&["left fore two bravo transverse", "save", "end of exam"]));
+    let ended = || said(&["left fore two bravo transverse", "save", "end of exam"]);
+    rule.silent(&ended());
+    rule.silent(&ended().but(answered));
+}
+
+/// "Yes" to "end anyway?": it is written after the end, and is no call of the exam.
+fn answered(case: &mut Case) {
+    let mut answer = case.exam.calls.last().unwrap().clone();
+    assert_eq!(answer.call.act, Act::Command(Command::EndOfExam));
+    answer.call.act = Act::Answer { answer: AnswerWord::Yes };
+    case.exam.calls.push(answer);
 }
