@@ -49,7 +49,8 @@ fn half_a_jpeg() -> Vec<u8> {
 
 #[test]
 fn a_still_without_a_picture_is_told_and_counts_for_no_view_until_it_is_exported_again() {
-    let broken: [(&str, fn(&mut InMemDicomObject)); 2] = [
+    type Broken = (&'static str, fn(&mut InMemDicomObject));
+    let broken: [Broken; 2] = [
         (uids::EXPLICIT_VR_LITTLE_ENDIAN, |still| {
             still.remove_element(tags::PIXEL_DATA);
         }),

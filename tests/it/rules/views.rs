@@ -57,7 +57,7 @@ fn not_scanned_and_seen(rule: &Rule) {
     );
     let lesion = second(&["zone two bravo transverse", "core lesion", "not scanned"]);
     rule.fires("core lesion", &lesion);
-    assert_eq!(states(&lesion, "T").1, false);
+    assert!(!states(&lesion, "T").1);
     // The other plane by its name, the other structure, another zone, the rest of the limb, and a view come back to.
     let other = second(&["zone two bravo transverse", "save", "longitudinal", "not scanned"]);
     rule.silent(&other);
