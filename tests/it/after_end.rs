@@ -102,24 +102,10 @@ fn the_next_recording_goes_on_with_an_exam_that_has_all_views() {
 fn still(talk: &Talk, number: i64, at_s: f64) -> Frame {
     let saved_at = talk.dialogue.instant_of(sample(at_s));
     Frame {
-        id: format!("1.2.{number}"),
         file: format!("stills/{number}.dcm"),
-        sha256: "0".repeat(64),
-        saved_at,
         resolution_s: 0.1,
-        time_source: "AcquisitionDateTime".to_owned(),
-        zone_assumed: false,
         instance_number: Some(number),
-        size_px: None,
-        patient: None,
-        animal: None,
-        stated_site: None,
-        pixels_sha256: None,
-        study: None,
-        also_in: Vec::new(),
-        content_at: None,
-        scanner: None,
-        problems: Vec::new(),
+        ..crate::support::still::saved(&format!("1.2.{number}"), saved_at)
     }
 }
 

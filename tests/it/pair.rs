@@ -57,24 +57,11 @@ pub(super) fn exam(acts: &[(f64, Act)]) -> Exam {
 fn still(idx: usize, scanner_s: f64, resolution_s: f64) -> Frame {
     let shown = (scanner_s / resolution_s).floor() * resolution_s;
     Frame {
-        id: format!("1.2.3.{idx}"),
         file: format!("frames/{idx}.dcm"),
         sha256: String::new(),
-        saved_at: after(shown),
         resolution_s,
-        time_source: "AcquisitionDateTime".to_owned(),
-        zone_assumed: false,
         instance_number: Some(idx as i64),
-        size_px: None,
-        patient: None,
-        animal: None,
-        stated_site: None,
-        pixels_sha256: None,
-        study: None,
-        also_in: Vec::new(),
-        content_at: None,
-        scanner: None,
-        problems: Vec::new(),
+        ..support::still::saved(&format!("1.2.3.{idx}"), after(shown))
     }
 }
 

@@ -10,24 +10,13 @@ use zonecall::frames::pairing::Tie;
 fn still(number: i64, at_s: f64) -> Frame {
     let start: chrono::DateTime<chrono::Utc> = "2026-05-04T08:00:00Z".parse().expect("instant");
     Frame {
-        id: format!("2.25.{number}"),
         file: format!("IM{number}.dcm"),
-        sha256: "0".repeat(64),
-        saved_at: start + chrono::TimeDelta::milliseconds((at_s * 1000.0) as i64),
         resolution_s: 0.01,
-        time_source: "AcquisitionDateTime".to_owned(),
-        zone_assumed: false,
         instance_number: Some(number),
-        size_px: None,
-        patient: None,
-        animal: None,
-        stated_site: None,
-        pixels_sha256: None,
-        study: None,
-        also_in: Vec::new(),
-        content_at: None,
-        scanner: None,
-        problems: Vec::new(),
+        ..support::still::saved(
+            &format!("2.25.{number}"),
+            start + chrono::TimeDelta::milliseconds((at_s * 1000.0) as i64),
+        )
     }
 }
 

@@ -44,24 +44,8 @@ impl Folder {
         let saved_at =
             support::header().started_at + TimeDelta::milliseconds(((exam_s - 197.0) * 1000.0) as i64);
         self.add(&Event::Frame(Box::new(Frame {
-            id: id.to_owned(),
-            file: format!("{id}.dcm"),
             sha256: "a".repeat(64),
-            saved_at,
-            resolution_s: 1.0,
-            time_source: "AcquisitionDateTime".to_owned(),
-            zone_assumed: false,
-            instance_number: None,
-            size_px: None,
-            patient: None,
-            animal: None,
-            stated_site: None,
-            pixels_sha256: None,
-            study: None,
-            also_in: Vec::new(),
-            content_at: None,
-            scanner: None,
-            problems: Vec::new(),
+            ..support::still::saved(id, saved_at)
         })));
     }
 

@@ -10,7 +10,7 @@ use zonecall::knowledge::assemble::record;
 use zonecall::knowledge::record::Record;
 use zonecall::protocol::Protocols;
 
-use crate::support::{exam, exam_of};
+use crate::support::{exam, exam_of, still};
 
 /// An exam with its pairing.
 pub struct Case {
@@ -42,25 +42,10 @@ impl Case {
     /// Adds a still that hangs on `tie`; the clocks are known.
     pub fn still(mut self, tie: Tie) -> Case {
         let number = self.exam.frames.len() + 1;
+        let saved_at = self.exam.header.started_at + TimeDelta::seconds(7 * number as i64);
         self.exam.frames.push(Frame {
-            id: format!("1.2.{number}"),
             file: format!("frames/{number}.dcm"),
-            sha256: "0".repeat(64),
-            saved_at: self.exam.header.started_at + TimeDelta::seconds(7 * number as i64),
-            resolution_s: 1.0,
-            time_source: "AcquisitionDateTime".to_owned(),
-            zone_assumed: false,
-            instance_number: None,
-            size_px: None,
-            patient: None,
-            animal: None,
-            stated_site: None,
-            pixels_sha256: None,
-            study: None,
-            also_in: Vec::new(),
-            content_at: None,
-            scanner: None,
-            problems: Vec::new(),
+            ..still::saved(&format!("1.2.{number}"), saved_at)
         });
         let rivals = if tie == Tie::Open { vec![(0, 0.5, "as near".to_owned())] } else { Vec::new() };
         self.pairing.frames.push(PairedFrame { exam_s: Some(1.5), tie, confidence: 0.9, rivals });

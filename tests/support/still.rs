@@ -1,6 +1,7 @@
 //! A small exam with sound and one still, for the tests of the review desk.
 #![allow(dead_code, unreachable_pub, clippy::unwrap_used, clippy::expect_used)] // each binary uses its part
 
+use chrono::{DateTime, Utc};
 use zonecall::clock::Sample;
 use zonecall::exam::event::{AudioFile, Event, Frame};
 use zonecall::exam::journal;
@@ -55,15 +56,26 @@ fn picture() -> Vec<u8> {
 /// A still that was saved when the exam began.
 pub fn frame(id: &str) -> Frame {
     Frame {
-        id: id.to_owned(),
         file: "still.png".to_owned(),
         sha256: support::sha256(&picture()),
-        saved_at: support::header().started_at,
-        resolution_s: 1.0,
         time_source: "file time".to_owned(),
+        size_px: Some((200, 100)),
+        ..saved(id, support::header().started_at)
+    }
+}
+
+/// A still that states when it was saved, and nothing else.
+pub fn saved(id: &str, saved_at: DateTime<Utc>) -> Frame {
+    Frame {
+        id: id.to_owned(),
+        file: format!("{id}.dcm"),
+        sha256: "0".repeat(64),
+        saved_at,
+        resolution_s: 1.0,
+        time_source: "AcquisitionDateTime".to_owned(),
         zone_assumed: false,
         instance_number: None,
-        size_px: Some((200, 100)),
+        size_px: None,
         patient: None,
         animal: None,
         stated_site: None,
