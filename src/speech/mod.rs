@@ -28,6 +28,7 @@ pub mod dictionary;
 mod sphinx_sys;
 pub mod stakes;
 pub mod recognise;
+mod wav_head;
 pub mod stream;
 #[cfg(feature = "sphinx")]
 pub mod sphinx;

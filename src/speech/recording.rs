@@ -17,6 +17,7 @@ use symphonia::core::io::{MediaSourceStream, MediaSourceStreamOptions};
 
 use crate::clock::SAMPLE_RATE_HZ;
 use crate::speech::resample::{After, Resample, ResampleRefused};
+use crate::speech::wav_head::{StatedLength, WavHead, bext_start};
 use crate::terminal::ShownText as _;
 
 /// Frames read from a file at a time.
@@ -25,13 +26,6 @@ const BLOCK_FRAMES: usize = 4_096;
 pub(crate) const RATES_HZ: std::ops::RangeInclusive<u32> = 4_000..=384_000;
 /// Most channels a recording may have; their mean is heard.
 pub(crate) const CHANNELS_MAX: usize = 32;
-/// Chunks of a WAV file that are looked at for its `bext` or its samples.
-const CHUNKS_MAX: usize = 64;
-/// A chunk before the samples of a WAV file is shorter than this, in bytes.
-const HEAD_MAX: u64 = 1 << 20;
-/// A size from here on stands for one that was not known: some programs write the most that fits, some half of it.
-const UNKNOWN_SIZE: u32 = 0x7FFF_0000;
-
 /// A recording being read.
 pub struct Recording {
     path: PathBuf,
@@ -60,13 +54,21 @@ pub enum RecordingError {
         source: std::io::Error,
     },
     /// It is no WAV file, or a damaged one.
-    #[error("cannot read the recording `{path}` as WAV: {}", wav_fault(source), path = path.shown())]
+    #[error("cannot read the recording `{path}` as WAV: {}", wav_fault(fault), path = path.shown())]
     Wav {
         /// The file.
         path: PathBuf,
-        /// What is wrong.
-        #[source]
-        source: hound::Error,
+        /// What is wrong; said in the message, and so no source of its own.
+        fault: hound::Error,
+    },
+    /// It goes on behind the samples that the head of a WAV file can name.
+    #[error(
+        "the recording `{path}` is longer than 4 GiB, the most that a WAV file can name; cut it in two files and name both, or convert it to FLAC",
+        path = path.shown()
+    )]
+    TooLong {
+        /// The file.
+        path: PathBuf,
     },
     /// It is no FLAC file, or a damaged one.
     #[error("cannot read the recording `{path}` as FLAC: {source}", path = path.shown())]
@@ -121,13 +123,16 @@ fn remedy(error: &std::io::Error) -> &'static str {
     }
 }
 
-/// What is wrong with a WAV file, with the way out where it is only its format.
+/// What is wrong with a WAV file, with the way out.
 fn wav_fault(fault: &hound::Error) -> String {
     match fault {
         hound::Error::Unsupported => {
             "its samples are not stored as plain numbers (PCM); convert it to WAV with PCM samples, or to FLAC".to_owned()
         }
-        other => other.to_string(),
+        hound::Error::IoError(_) => {
+            "it ends before its samples do, as where a copy was cut off; copy it again from the recorder".to_owned()
+        }
+        other => format!("{other}; convert it to WAV with PCM samples, or to FLAC"),
     }
 }
 
@@ -258,7 +263,7 @@ impl Recording {
     fn read(&mut self, frames: &mut Vec<f32>) -> Result<(), RecordingError> {
         match &mut self.source {
             SampleSource::Wav(reader) => read_wav(reader, BLOCK_FRAMES * self.channels, frames)
-                .map_err(|source| RecordingError::Wav { path: self.path.clone(), source }),
+                .map_err(|fault| RecordingError::Wav { path: self.path.clone(), fault }),
             SampleSource::Flac { format, decoder, track_id } => {
                 read_flac(format.as_mut(), decoder.as_mut(), *track_id, frames)
                     .map_err(|source| RecordingError::Flac { path: self.path.clone(), source })
@@ -273,78 +278,33 @@ impl Recording {
 const WAV_BITS_MAX: u16 = 32;
 
 fn open_wav(path: &Path, mut file: File) -> Result<Recording, RecordingError> {
-    let started_at = bext_start(&mut file);
     let read_failed = |source| RecordingError::Read { path: path.to_owned(), source };
-    let head = unfinished_head(&mut file).map_err(read_failed)?;
-    let is_unfinished = head.is_some();
+    let started_at = bext_start(&mut file);
+    let head = WavHead::read(&mut file).map_err(read_failed)?;
+    let is_unfinished = head.as_ref().is_some_and(|head| head.length == StatedLength::Wrong);
     let bytes: Box<dyn Read> = match head {
-        Some((head, samples_at)) => {
-            file.seek(SeekFrom::Start(samples_at)).map_err(read_failed)?;
-            Box::new(Cursor::new(head).chain(BufReader::new(file)))
+        Some(head) if head.length == StatedLength::TooMuch => {
+            return Err(RecordingError::TooLong { path: path.to_owned() });
+        }
+        Some(head) => {
+            file.seek(SeekFrom::Start(head.samples_at)).map_err(read_failed)?;
+            Box::new(Cursor::new(head.bytes).chain(BufReader::new(file)))
         }
         None => {
             file.rewind().map_err(read_failed)?;
             Box::new(BufReader::new(file))
         }
     };
-    let reader = hound::WavReader::new(bytes)
-        .map_err(|source| RecordingError::Wav { path: path.to_owned(), source })?;
+    let reader =
+        hound::WavReader::new(bytes).map_err(|fault| RecordingError::Wav { path: path.to_owned(), fault })?;
     let (spec, frames) = (reader.spec(), u64::from(reader.duration()));
     if !(1..=WAV_BITS_MAX).contains(&spec.bits_per_sample) {
-        return Err(RecordingError::Wav { path: path.to_owned(), source: hound::Error::Unsupported });
+        return Err(RecordingError::Wav { path: path.to_owned(), fault: hound::Error::Unsupported });
     }
     let source = SampleSource::Wav(reader);
     let recording =
         Recording::with(path, source, spec.sample_rate, usize::from(spec.channels), Some(frames))?;
     Ok(Recording { started_at, is_unfinished, ..recording })
-}
-
-/// The head of a WAV file up to its samples with the sizes that it has by the length of the file, and where its samples
-/// begin; none where its own sizes can be right, or where it is no WAV file.
-///
-/// A recorder writes the sizes last, so they are 0 or as large as can be where it was cut off, or wrote to a pipe.
-fn unfinished_head(file: &mut File) -> std::io::Result<Option<(Vec<u8>, u64)>> {
-    let file_len = file.metadata()?.len();
-    file.rewind()?;
-    let mut head = Vec::new();
-    file.by_ref().take(12).read_to_end(&mut head)?;
-    let (mut at, mut block_align) = (12, 1);
-    for _ in 0..CHUNKS_MAX {
-        let mut chunk = Vec::new();
-        file.by_ref().take(8).read_to_end(&mut chunk)?;
-        let (Some(id), Some(size)) = (chunk.get(..4), le_u32(&chunk, 4)) else { return Ok(None) };
-        at += 8;
-        if id == b"data" {
-            let after = file_len.saturating_sub(at);
-            // Where the whole has its right size, an empty recording is just that.
-            let is_empty =
-                after == 0 || le_u32(&head, 4).is_some_and(|whole| u64::from(whole) + 8 == file_len);
-            let is_unknown = (size == 0 && !is_empty) || (size >= UNKNOWN_SIZE && u64::from(size) > after);
-            let samples = after.min(u64::from(UNKNOWN_SIZE - 1)) / block_align * block_align;
-            let (Ok(samples), true) = (u32::try_from(samples), is_unknown) else { return Ok(None) };
-            head.extend(*b"data");
-            head.extend(samples.to_le_bytes());
-            return Ok(Some((head, at)));
-        }
-        let size = u64::from(size) + u64::from(size % 2);
-        if size > HEAD_MAX {
-            return Ok(None);
-        }
-        let is_format = id == b"fmt ";
-        head.extend_from_slice(&chunk);
-        let body_at = head.len();
-        at += file.by_ref().take(size).read_to_end(&mut head)? as u64;
-        if is_format && let Some(align) = head.get(body_at + 12..body_at + 14) {
-            block_align = u64::from(u16::from_le_bytes([align[0], align[1]])).max(1);
-        }
-    }
-    Ok(None)
-}
-
-/// The four bytes at `at` as a number.
-fn le_u32(bytes: &[u8], at: usize) -> Option<u32> {
-    let four = bytes.get(at..)?.first_chunk::<4>()?;
-    Some(u32::from_le_bytes(*four))
 }
 
 fn open_flac(path: &Path, file: File) -> Result<Recording, RecordingError> {
@@ -421,28 +381,4 @@ pub(crate) fn mix(frames: &[f32], channels: usize) -> Vec<f32> {
 #[allow(clippy::cast_possible_truncation)] // a float cast saturates, and this one is clamped before
 pub(crate) fn whole(sample: f32) -> i16 {
     (sample * 32_768.0).round().clamp(-32_768.0, 32_767.0) as i16
-}
-
-/// Origination date and time of a `bext` chunk (EBU Tech 3285): 10 and 8 characters, 320 bytes in.
-///
-/// A chunk that is missing or makes no sense is none: the recording can still be heard.
-fn bext_start(file: &mut File) -> Option<NaiveDateTime> {
-    file.seek(SeekFrom::Start(12)).ok()?;
-    for _ in 0..CHUNKS_MAX {
-        let mut head = [0; 8];
-        file.read_exact(&mut head).ok()?;
-        let len = u32::from_le_bytes([head[4], head[5], head[6], head[7]]);
-        if &head[..4] == b"bext" {
-            let mut text = [0; 18];
-            file.seek(SeekFrom::Current(320)).ok()?;
-            file.read_exact(&mut text).ok()?;
-            let (date, time) = text.split_at(10);
-            let (date, time) = (std::str::from_utf8(date).ok()?, std::str::from_utf8(time).ok()?);
-            // The standard lets the writer choose the separators.
-            let digits: String = date.chars().chain(time.chars()).filter(char::is_ascii_digit).collect();
-            return NaiveDateTime::parse_from_str(&digits, "%Y%m%d%H%M%S").ok();
-        }
-        file.seek(SeekFrom::Current(i64::from(len) + i64::from(len % 2))).ok()?;
-    }
-    None
 }
