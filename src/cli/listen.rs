@@ -27,6 +27,7 @@ use super::switch::SwitchArgs;
 use crate::exam_folder::ExamFolder;
 use crate::frames::watch::is_there;
 use crate::protocol::Protocols;
+use crate::report::picture::lacking;
 use crate::session::background_jobs::BackgroundJobs;
 use crate::session::dialogue::Output;
 use crate::session::ear::Ear;
@@ -208,6 +209,7 @@ impl LiveArgs {
                 Audible::Off => Output::Room,
             },
             watch: self.watch.clone().or_else(|| settings.watch.clone()),
+            picture_fault: lacking,
             export_delay_s: self.export_delay.or(settings.export_delay_s).unwrap_or(EXPORT_DELAY_S),
             sides: sides(self.sides.as_ref().or(settings.sides.as_ref()), protocols)?,
             day_list: Vec::new(),

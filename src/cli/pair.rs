@@ -8,11 +8,10 @@ use std::process::ExitCode;
 use anyhow::{Context as _, bail, ensure};
 use chrono::Utc;
 
-use super::options::{DraftAgain, FolderArgs, not_blank};
+use super::options::{DraftAgain, FolderArgs, listed_name, not_blank};
 use super::pair_copy::copy_or_tell;
 use super::pair_day::{TakenToo, pair_day};
 use super::pair_notes::{known_scanner, note, note_clock};
-use super::pair_picture::look_at_pictures;
 use super::pair_scanner::{name_scanner, show_nameless_scanner};
 use super::pair_shown::{show_beside, show_copied, show_left_out, show_record};
 use super::pair_undo::{Undone, leave_out_last, mind_left_out};
@@ -56,7 +55,7 @@ pub(crate) struct PairArgs {
     #[arg(long, value_name = "PATIENT", requires = "by")]
     pub(crate) same_horse: Vec<String>,
     /// Who has checked it; kept in the journal.
-    #[arg(long, value_name = "NAME", value_parser = not_blank)]
+    #[arg(long, value_name = "NAME", value_parser = listed_name)]
     pub(crate) by: Option<String>,
     #[command(flatten)]
     pub(crate) draft: DraftAgain,
@@ -106,7 +105,6 @@ pub(crate) fn pair(args: &PairArgs) -> anyhow::Result<ExitCode> {
     let FoundStills { mut stills, refused, beside } =
         folder::read(frames, exam_folder.path(), exam.header.utc_offset_s);
     name_scanner(&mut stills, args.scanner.as_deref());
-    look_at_pictures(exam_folder.path(), &exam, &mut stills);
     let none = stills.is_empty();
     show_copied(&mut terminal::out(), &stills)?;
     if args.again || !args.same_horse.is_empty() {

@@ -14,7 +14,6 @@ use super::options::DraftAgain;
 use super::pair_copy::copy_or_tell;
 use super::pair_nameless::{show_nameless, waits_for_name};
 use super::pair_notes::{Noted, known_scanner, note, note_clock, with};
-use super::pair_picture::look_at_pictures;
 use super::pair_scanner::{name_scanner, show_nameless_scanner};
 use super::pair_shown::{show_beside, show_copied, show_left_out, show_record};
 use super::pair_undo::{left_out_by_mistake, mind_left_out};
@@ -77,8 +76,7 @@ pub(super) fn pair_day(
     }
     for (idx, ((folder, (exam, all)), clock)) in here.into_iter().zip(&exams).zip(clocks).enumerate() {
         let own = |frame: &&Frame| owners.get(&frame.id) == Some(&Some(idx));
-        let mut stills: Vec<Frame> = all.iter().filter(own).cloned().collect();
-        look_at_pictures(folder.path(), exam, &mut stills);
+        let stills: Vec<Frame> = all.iter().filter(own).cloned().collect();
         writeln!(out, "{}:", folder.path().shown())?;
         if waits_for_name(exam, all) {
             show_nameless(&mut out, folder.path(), all)?;

@@ -11,6 +11,7 @@ use chrono::Utc;
 
 use super::options::DraftAgain;
 use super::pair_copy::is_own_copy;
+use super::pair_picture::look_at_pictures;
 use crate::exam::event::{Event, Frame, ScannerClock};
 use crate::exam::fold::Exam;
 use crate::exam::no_picture::lacks_picture;
@@ -55,15 +56,16 @@ pub(super) fn note(
         && !exam.frames.is_empty()
         && pair(exam, &exam.frames).clock.is_none();
     let strangers = if all { BTreeSet::new() } else { strangers(exam, clock.as_ref(), &frames) };
-    let mut noted = Noted::default();
+    let (outside, mut own): (Vec<Frame>, Vec<Frame>) =
+        frames.into_iter().partition(|frame| strangers.contains(&frame.id));
+    // A card may hold the stills of years: only those of the exam are decoded.
+    look_at_pictures(exam_folder.path(), exam, &mut own);
+    let outside = outside.into_iter().map(|frame| frame.file).collect();
+    let mut noted = Noted { outside, ..Noted::default() };
     let mut lines: Vec<Event> = clock.map(Event::ScannerClock).into_iter().collect();
-    for mut frame in frames {
+    for mut frame in own {
         frame.also_in = elsewhere.have(&frame);
         match known.get(frame.id.as_str()) {
-            None if strangers.contains(&frame.id) => {
-                noted.outside.push(frame.file);
-                continue;
-            }
             None => noted.added += 1,
             // A copy next to the still that is known changes nothing; a still that went elsewhere is followed.
             Some(known) if !is_mended(known, &frame) && is_whole(exam_folder, known) => {

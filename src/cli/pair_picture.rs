@@ -16,19 +16,22 @@ use crate::exam::event::Frame;
 use crate::exam::fold::Exam;
 use crate::file_name::kept_file;
 use crate::plain_file;
-use crate::report::picture::{MAX_SIDE_PX, lacking};
+use crate::report::picture::lacking;
+use crate::terminal;
 
 /// Stills that are decoded at once, at most; each by a program of its own.
 const AT_ONCE_MAX: usize = 4;
+/// More stills than this take seconds, and the person who waits is told what for.
+const TOLD_FROM: usize = 100;
 
 /// Notes on each still that `exam` does not have yet, whether its picture can be shown.
 pub(super) fn look_at_pictures(exam_folder: &Path, exam: &Exam, stills: &mut [Frame]) {
     let known: BTreeSet<&str> = exam.frames.iter().map(|still| still.sha256.as_str()).collect();
-    let is_new = |still: &Frame| {
-        let is_shown_here = still.size_px.is_none_or(|(columns, rows)| columns.max(rows) <= MAX_SIDE_PX);
-        is_shown_here && !known.contains(still.sha256.as_str())
-    };
+    let is_new = |still: &Frame| !known.contains(still.sha256.as_str());
     let new: Vec<usize> = (0..stills.len()).filter(|idx| is_new(&stills[*idx])).collect();
+    if new.len() > TOLD_FROM {
+        terminal::warn(format!("zonecall: looking at the pictures of {} new stills", new.len()));
+    }
     let (next, found) = (AtomicUsize::new(0), Mutex::new(Vec::new()));
     let at_once = std::thread::available_parallelism().map_or(1, usize::from).min(AT_ONCE_MAX);
     let files: Vec<_> = new.iter().map(|idx| kept_file(exam_folder, &stills[*idx].file)).collect();
@@ -39,7 +42,9 @@ pub(super) fn look_at_pictures(exam_folder: &Path, exam: &Exam, stills: &mut [Fr
                     let at = next.fetch_add(1, Ordering::Relaxed);
                     new.get(at).zip(files.get(at))
                 } {
-                    if let Some(problem) = lacking(file).filter(|_| is_as_found(file, &stills[*idx])) {
+                    if let Some(problem) =
+                        lacking(&stills[*idx], file).filter(|_| is_as_found(file, &stills[*idx]))
+                    {
                         found.lock().unwrap_or_else(std::sync::PoisonError::into_inner).push((*idx, problem));
                     }
                 }

@@ -81,6 +81,9 @@ pub enum Arrived {
     FolderBack,
 }
 
+/// Why the file of a still holds no picture that can be shown, if so; asked by the thread that looks.
+pub type PictureFault = fn(&Frame, &Path) -> Option<Problem>;
+
 /// A folder that is being followed, until this is dropped.
 #[derive(Debug)]
 pub struct Watch {
@@ -92,7 +95,8 @@ impl Watch {
     /// Follows `folder`; what is in it already is left to `zonecall pair`.
     ///
     /// `exam_folder` and `utc_offset_s` as in `folder::read`; stills whose ids are `known`, each with its file, are not reported.
-    /// `elsewhere` is read by the thread that looks: the exams beside may lie on a slow disk.
+    /// `elsewhere` is read by the thread that looks: the exams beside may lie on a slow disk. A still with a `picture_fault` is
+    /// given once nothing more of it is likely to come, with the fault among its problems.
     ///
     /// # Errors
     /// When the folder is not there.
@@ -102,6 +106,7 @@ impl Watch {
         utc_offset_s: i32,
         known: BTreeMap<String, String>,
         elsewhere: impl FnOnce() -> Elsewhere + Send + 'static,
+        picture_fault: PictureFault,
     ) -> Result<Self, WatchError> {
         is_there(folder)?;
         let (noticed, notices) = channel();
@@ -121,6 +126,7 @@ impl Watch {
             utc_offset_s,
             known,
             elsewhere: Elsewhere::default(),
+            picture_fault,
             files: BTreeMap::new(),
             away: BTreeMap::new(),
             is_gone: false,
@@ -180,6 +186,14 @@ fn work(look: &mut FolderLook, notices: &Receiver<()>, found: &SyncSender<Arrive
     }
 }
 
+/// Another still came in this file before.
+fn name_used_again(file: &str) -> Problem {
+    Problem::new(
+        format!("an earlier still of this exam came as `{file}`, too, and this one took its place there"),
+        "copy the earlier one again from the scanner into another folder, and run `zonecall pair` with it",
+    )
+}
+
 /// Length of a file, and when it was written.
 type FileSize = (u64, Option<SystemTime>);
 
@@ -204,6 +218,7 @@ struct FolderLook {
     /// The file that each still came in first, by its id.
     known: BTreeMap<String, String>,
     elsewhere: Elsewhere,
+    picture_fault: PictureFault,
     files: BTreeMap<PathBuf, FileState>,
     /// Files that were told and are not there now: a stick that is plugged in again brings nothing new with them.
     away: BTreeMap<PathBuf, FileSize>,
@@ -248,45 +263,59 @@ impl FolderLook {
             let known = self.away.remove(path).filter(|before| *before == size).map(FileState::Told);
             let coming = FileState::Coming { first: now, first_at: Utc::now(), size, since: now };
             match *self.files.entry(path.clone()).or_insert(known.unwrap_or(coming)) {
-                FileState::Told(_) => {}
+                FileState::Told(before) if before == size => {}
+                // The name may be that of another still now: a scanner begins its numbers anew on an emptied card.
+                FileState::Told(_) => {
+                    self.files.insert(path.clone(), coming);
+                }
                 FileState::Coming { first, first_at, size: before, .. } if before != size => {
                     let changed = FileState::Coming { first, first_at, size, since: now };
                     self.files.insert(path.clone(), changed);
                 }
                 FileState::Coming { since, .. } if now.duration_since(since) < AT_REST => {}
                 FileState::Coming { first, first_at, .. } => {
-                    match one(path, &self.exam_folder, self.utc_offset_s) {
-                        Ok(mut frame) => {
-                            self.files.insert(path.clone(), FileState::Told(size));
-                            match self.known.get(&frame.id) {
-                                None => {
-                                    self.known.insert(frame.id.clone(), frame.file.clone());
-                                    frame.also_in = self.elsewhere.have(&frame);
-                                    arrived.push(Arrived::Still { frame: Box::new(frame), at: first_at });
-                                }
-                                // A file that was renamed is no second one.
-                                Some(first)
-                                    if *first != frame.file && self.exam_folder.join(first).is_file() =>
-                                {
-                                    let hash = sha256(&self.exam_folder.join(first)).unwrap_or_default();
-                                    let problem = same_name(&frame, first, &hash);
-                                    arrived.push(Arrived::Other { file: path.clone(), problem });
-                                }
-                                Some(_) => {
-                                    self.known.insert(frame.id.clone(), frame.file.clone());
-                                }
-                            }
-                        }
-                        // Perhaps the rest of it is still to come.
-                        Err(_) if now.duration_since(first) < GIVEN_UP_AFTER => {}
-                        Err(problem) => {
-                            self.files.insert(path.clone(), FileState::Told(size));
-                            arrived.push(Arrived::Other { file: path.clone(), problem });
-                        }
-                    }
+                    let is_final = now.duration_since(first) >= GIVEN_UP_AFTER;
+                    // Of a file that cannot be read, or whose picture ends early, the rest may still be to come.
+                    let Some(found) = self.at_rest(path, is_final) else { continue };
+                    self.files.insert(path.clone(), FileState::Told(size));
+                    arrived.extend(match found {
+                        Ok(frame) => self.told(path, frame, first_at),
+                        Err(problem) => Some(Arrived::Other { file: path.clone(), problem }),
+                    });
                 }
             }
         }
         arrived
+    }
+    /// What a file at rest is; none where it is no whole still and its rest is waited for.
+    fn at_rest(&self, path: &Path, is_final: bool) -> Option<Result<Frame, Problem>> {
+        let mut found = one(path, &self.exam_folder, self.utc_offset_s);
+        let is_new = |frame: &&mut Frame| !self.known.contains_key(&frame.id);
+        if let Some(frame) = found.as_mut().ok().filter(is_new)
+            && let Some(fault) = (self.picture_fault)(frame, path)
+        {
+            frame.problems.push(fault);
+            return is_final.then_some(found);
+        }
+        (found.is_ok() || is_final).then_some(found)
+    }
+
+    /// A still that came in this file, unless it is known.
+    fn told(&mut self, path: &Path, mut frame: Frame, at: DateTime<Utc>) -> Option<Arrived> {
+        let first = self.known.get(&frame.id).filter(|first| **first != frame.file);
+        // A file that was renamed is no second one.
+        if let Some(first) = first.filter(|first| self.exam_folder.join(first).is_file()) {
+            let hash = sha256(&self.exam_folder.join(first)).unwrap_or_default();
+            let problem = same_name(&frame, first, &hash);
+            return Some(Arrived::Other { file: path.to_owned(), problem });
+        }
+        if self.known.insert(frame.id.clone(), frame.file.clone()).is_some() {
+            return None;
+        }
+        if self.known.iter().any(|(id, file)| *file == frame.file && *id != frame.id) {
+            frame.problems.push(name_used_again(&frame.file));
+        }
+        frame.also_in = self.elsewhere.have(&frame);
+        Some(Arrived::Still { frame: Box::new(frame), at })
     }
 }

@@ -16,6 +16,7 @@ use image::imageops::FilterType;
 use image::{DynamicImage, ImageFormat};
 
 use crate::exam::call::Problem;
+use crate::exam::event::Frame;
 use crate::exam::no_picture::no_picture;
 use crate::frames::image::is_cut_jpeg;
 use crate::knowledge::record::{FrameRow, Record};
@@ -88,10 +89,11 @@ pub(crate) fn pictures_counted(record: &Record, exam_folder: &Path, progress: im
     pictures
 }
 
-/// Why the file of a still holds no picture that can be shown; none where it holds one, is a video, or is larger than what is
-/// decoded here.
-pub(crate) fn lacking(path: &Path) -> Option<Problem> {
-    if std::fs::metadata(path).map_or(true, |about| about.len() > MAX_FILE_BYTES) {
+/// Why `path`, the file of this still, holds no picture that can be shown; none where it holds one, is a video, or is larger
+/// than what is decoded here.
+pub(crate) fn lacking(still: &Frame, path: &Path) -> Option<Problem> {
+    let is_too_wide = still.size_px.is_some_and(|(columns, rows)| columns.max(rows) > MAX_SIDE_PX);
+    if is_too_wide || std::fs::metadata(path).map_or(true, |about| about.len() > MAX_FILE_BYTES) {
         return None;
     }
     match decode(path, Show::AsStored, 0) {

@@ -15,6 +15,7 @@ use crate::exam::event::{Event, ExamEvent, Frame, Header, Outcome};
 use crate::exam::fold::{Exam, FoldError};
 use crate::exam::journal::Lines;
 use crate::exam::live_exam::CallsChanged;
+use crate::exam::no_picture::lacks_picture;
 use crate::exam::parse::Parsed;
 use crate::exam::place::Place;
 use crate::knowledge::progress::Progress;
@@ -322,6 +323,12 @@ impl Dialogue {
                 Notice::Fault,
                 &format!("{name} was not accepted: {why}; confirm it at the desk or with `pair`"),
             );
+            return;
+        }
+        if self.log.exam().frames.iter().any(|still| still.id == id && lacks_picture(still)) {
+            self.sound(Tone::Alarm);
+            self.say("a still holds no picture: save it again", now);
+            self.report(Notice::Fault, &format!("{name} holds no picture that can be shown; save it again"));
             return;
         }
         if let Some(stills) = &mut self.stills {

@@ -484,7 +484,7 @@ fn followed(session: &Session, options: &ListenOptions) -> (Option<Watch>, Optio
     let known = exam.frames.iter().map(|frame| (frame.id.clone(), frame.file.clone())).collect();
     let (own, started_at) = (folder.to_owned(), exam.header.started_at);
     let elsewhere = move || Elsewhere::read(&own, started_at);
-    match Watch::open(scanner, folder, exam.header.utc_offset_s, known, elsewhere) {
+    match Watch::open(scanner, folder, exam.header.utc_offset_s, known, elsewhere, options.picture_fault) {
         Ok(watch) => (Some(watch), None),
         Err(error) => (None, Some(error)),
     }

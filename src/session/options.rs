@@ -9,6 +9,7 @@ use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use crate::exam::event::{Horse, Order};
+use crate::frames::watch::PictureFault;
 use crate::session::dialogue_options::Output;
 use crate::session::listed_horse::ListedHorse;
 use crate::session::screen::Display;
@@ -44,6 +45,8 @@ pub struct ListenOptions {
     pub sides: Option<usize>,
     /// The folder into which the scanner exports its stills.
     pub watch: Option<PathBuf>,
+    /// What says that a still from there holds no picture.
+    pub picture_fault: PictureFault,
     /// Seconds that the scanner takes from saving a still to its file there.
     pub export_delay_s: f64,
     /// The horses of the day: one of them is named by voice.

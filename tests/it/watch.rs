@@ -8,6 +8,7 @@ use std::sync::LazyLock;
 use std::time::{Duration, Instant};
 
 use program::{START, demo, demo_stills};
+use zonecall::exam::call::Problem;
 use zonecall::exam::event::Frame;
 use zonecall::frames::elsewhere::Elsewhere;
 use zonecall::frames::watch::{Arrived, Watch};
@@ -23,9 +24,13 @@ fn still(number: usize) -> PathBuf {
     STILLS.path().join(format!("IM{number:04}.dcm"))
 }
 
+fn no_fault(_: &Frame, _: &Path) -> Option<Problem> {
+    None
+}
+
 fn follow(folder: &Path, known: &[&str]) -> Watch {
     let known = known.iter().map(|id| ((*id).to_owned(), "before.dcm".to_owned())).collect();
-    Watch::open(folder, folder, 0, known, Elsewhere::default).unwrap()
+    Watch::open(folder, folder, 0, known, Elsewhere::default, no_fault).unwrap()
 }
 
 /// What arrives within a time that is long for a look through a small folder.
@@ -47,6 +52,25 @@ fn frame(arrived: &Arrived) -> &Frame {
     }
 }
 
+/// A scanner that begins its numbers anew on an emptied card: the second still is one, and the first is not there any more.
+#[test]
+fn a_still_under_a_name_that_was_used_before_is_given_and_says_so() {
+    let folder = tempfile::tempdir().unwrap();
+    let place = folder.path().join("IM01.dcm");
+    let watch = follow(folder.path(), &[]);
+    fs::copy(still(1), &place).unwrap();
+    let first = frame(&arrived(&watch, 1)[0]).clone();
+    assert!(first.problems.is_empty(), "{:?}", first.problems);
+    // The same still written once more is none.
+    fs::copy(still(1), &place).unwrap();
+    std::thread::sleep(Duration::from_secs(2));
+    assert_eq!(watch.arrived().count(), 0);
+    fs::copy(still(2), &place).unwrap();
+    let second = frame(&arrived(&watch, 1)[0]).clone();
+    assert_eq!((second.file.as_str(), second.id == first.id), ("IM01.dcm", false));
+    assert!(second.problems[0].message.contains("took its place"), "{:?}", second.problems);
+}
+
 /// The exams beside may lie on a disk that takes its time: who listens does not wait for them.
 #[test]
 fn the_exams_beside_are_not_waited_for() {
@@ -56,10 +80,39 @@ fn the_exams_beside_are_not_waited_for() {
         let _ = wait.recv();
         Elsewhere::default()
     };
-    let watch = Watch::open(folder.path(), folder.path(), 0, BTreeMap::new(), slow).unwrap();
+    let watch = Watch::open(folder.path(), folder.path(), 0, BTreeMap::new(), slow, no_fault).unwrap();
     fs::copy(still(1), folder.path().join("a.dcm")).unwrap();
     done.send(()).unwrap();
     assert_eq!(frame(&arrived(&watch, 1)[0]).file, "a.dcm");
+}
+
+/// A copy over a slow network may stop for a moment in the middle of the picture.
+#[test]
+fn a_still_whose_picture_ends_early_is_waited_for_and_then_given_with_its_fault() {
+    fn ends_early(_: &Frame, path: &Path) -> Option<Problem> {
+        let name = path.file_name().unwrap().to_str().unwrap();
+        let has_all = fs::metadata(path.with_extension("all")).is_ok();
+        (!name.starts_with("whole") && !has_all)
+            .then(|| Problem { message: "it ends early".to_owned(), help: "save it again".to_owned() })
+    }
+    let folder = tempfile::tempdir().unwrap();
+    let watch = Watch::open(folder.path(), folder.path(), 0, BTreeMap::new(), Elsewhere::default, ends_early)
+        .unwrap();
+    for (idx, name) in [(1, "never.dcm"), (2, "late.dcm"), (3, "whole.dcm")] {
+        fs::copy(still(idx), folder.path().join(name)).unwrap();
+    }
+    assert_eq!(frame(&arrived(&watch, 1)[0]).file, "whole.dcm");
+    fs::write(folder.path().join("late.all"), "").unwrap();
+    let late = frame(&arrived(&watch, 1)[0]).clone();
+    assert_eq!((late.file.as_str(), late.problems.len()), ("late.dcm", 0));
+    // The other two that come are the mark, which is no still, and the still that never became whole.
+    let last = arrived(&watch, 2);
+    let never = last.iter().find_map(|arrived| match arrived {
+        Arrived::Still { frame, .. } => Some(frame),
+        _ => None,
+    });
+    let never = never.unwrap();
+    assert_eq!((never.file.as_str(), never.problems.len()), ("never.dcm", 1));
 }
 
 #[test]
@@ -118,9 +171,15 @@ fn what_the_journal_knows_is_not_told_again_and_what_is_no_still_is_told_with_it
 #[test]
 fn a_folder_that_is_not_there_is_refused_with_what_to_do() {
     let folder = tempfile::tempdir().unwrap();
-    let error =
-        Watch::open(&folder.path().join("none"), folder.path(), 0, BTreeMap::new(), Elsewhere::default)
-            .unwrap_err();
+    let error = Watch::open(
+        &folder.path().join("none"),
+        folder.path(),
+        0,
+        BTreeMap::new(),
+        Elsewhere::default,
+        no_fault,
+    )
+    .unwrap_err();
     assert!(error.to_string().contains("name the folder into which the scanner exports"), "{error}");
 }
 
