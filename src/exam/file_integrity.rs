@@ -91,12 +91,18 @@ fn note(
 ) {
     let mut known: Vec<FileHash> =
         exam.signed.as_ref().map(|signed| signed.signed.files.clone()).unwrap_or_default();
-    let sealed = exam.sealed.iter().cloned();
-    let found =
-        exam.frames.iter().map(|still| FileHash { file: still.file.clone(), sha256: still.sha256.clone() });
-    for one in sealed.chain(found) {
+    let signed = known.len();
+    let is_known = |known: &[FileHash], file: &str| known[..signed].iter().any(|other| other.file == file);
+    // A still is what was found: the name may have been used again before the exam was closed, even for another of its stills.
+    for still in &exam.frames {
+        let found = FileHash { file: still.file.clone(), sha256: still.sha256.clone() };
+        if !is_known(&known, &found.file) && !known.contains(&found) {
+            known.push(found);
+        }
+    }
+    for one in &exam.sealed {
         if known.iter().all(|other| other.file != one.file) {
-            known.push(one);
+            known.push(one.clone());
         }
     }
     let is_signed = |file: &str| {

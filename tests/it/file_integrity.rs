@@ -131,6 +131,26 @@ fn a_sound_or_a_still_that_is_another_one_is_told_before_and_after_signing() {
     }
 }
 
+/// A card that was emptied during the exam: the name was used again, for another still of the same exam.
+#[test]
+fn a_still_whose_name_another_still_took_is_told_however_the_exam_was_closed() {
+    let folder = closed();
+    let mut journal = Journal::open(folder.path()).unwrap();
+    let second: Vec<u8> = (0..=99).collect();
+    let frame = Frame {
+        id: "2.25.2".to_owned(),
+        file: STILL.to_owned(),
+        sha256: hex(&Sha256::digest(&second)),
+        ..support::still::frame("")
+    };
+    journal.append(support::header().started_at, Sample(48_000), &Event::Frame(Box::new(frame))).unwrap();
+    std::fs::write(folder.path().join(STILL), &second).unwrap();
+    // Sealed with what has the name now.
+    let files = file_hashes(folder.path(), &exam(folder.path()));
+    journal.append(support::header().started_at, Sample(48_000), &Event::Sealed { files }).unwrap();
+    assert_eq!(changed(folder.path()), [(STILL.to_owned(), false)]);
+}
+
 #[test]
 fn verify_names_a_kept_file_that_is_not_there() {
     let folder = closed();
