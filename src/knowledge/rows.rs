@@ -10,7 +10,7 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::exam::animal::Animal;
-use crate::exam::call::{Act, Amount, Command, FindingSaid, Setting};
+use crate::exam::call::{Act, Amount, Command, Comparator, FindingSaid, Setting, Value};
 use crate::exam::closed_sets::CallKind;
 use crate::exam::context::Context;
 use crate::exam::event::Frame;
@@ -200,6 +200,20 @@ pub(crate) fn amount_text(amount: &Amount) -> String {
         Some(unit) => format!("{} {unit}", amount.number),
         None => amount.number.to_string(),
     }
+}
+
+/// A value as it was said: `130 to 140 mm2`, `less than 2 mm`, `5 by 3 mm`.
+pub(crate) fn value_text(value: &Value) -> String {
+    let Value { amount, said, .. } = value;
+    let bound = match said.comparator {
+        Some(Comparator::Below) => "less than ",
+        Some(Comparator::Above) => "more than ",
+        None => "",
+    };
+    let with = |word: &str, number: Option<f64>| number.map(|number| format!(" {word} {number}"));
+    let more = with("to", said.to).or_else(|| with("by", said.by)).unwrap_or_default();
+    let unit = amount.unit.as_ref().map(|unit| format!(" {unit}")).unwrap_or_default();
+    format!("{bound}{}{more}{unit}", amount.number)
 }
 
 /// Every value that was typed or traced, in the order of the journal.

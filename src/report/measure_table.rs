@@ -196,7 +196,11 @@ fn in_zones(rows: &[&MeasureRow]) -> String {
 
 /// A line for each number in these measures whose unit nobody said.
 fn assumed(rows: &[&MeasureRow], record: &Record) -> Vec<String> {
-    let is_used = |call: &&CallRow| call.unit_assumed && rows.iter().any(|row| row.from.contains(&call.seq));
+    // What a correction put right is told where it counts: there the unit was assumed, too.
+    let corrected = |call: &CallRow| record.calls.iter().any(|other| other.corrected_by.contains(&call.seq));
+    let is_used = |call: &&CallRow| {
+        call.unit_assumed && rows.iter().any(|row| row.from.contains(&call.seq)) && !corrected(call)
+    };
     let line = |call: &CallRow| {
         let term = call.term.as_deref().unwrap_or_default();
         format!("{}: {term} {}, call {}", call.place.zone.as_deref().unwrap_or("?"), amount(call), call.seq)

@@ -138,8 +138,13 @@ pub(super) fn note_draft_unread(evidence: &Evidence) -> Vec<Hit> {
 pub(super) fn structure_outside_zones(evidence: &Evidence) -> Vec<Hit> {
     let mut hits = Vec::new();
     for call in evidence.exam.standing_calls() {
-        let Act::View(view) = &call.act else { continue };
-        let Some(structure) = &view.structure else { continue };
+        let named = match &call.act {
+            Act::View(view) => &view.structure,
+            // What was looked for and is not there may be said anywhere.
+            Act::Finding(finding) if finding.class != Class::Negative => &finding.structure,
+            _ => continue,
+        };
+        let Some(structure) = named else { continue };
         let known = evidence.protocols.structure(structure);
         let limb = call.context.place.limb.as_ref().and_then(|code| evidence.protocols.limb(code));
         if let (Some(known), Some(limb)) = (known, limb)

@@ -207,7 +207,7 @@ pub(super) fn value_replaced(evidence: &Evidence) -> Vec<Hit> {
 }
 
 /// What was typed or traced last where a value was said.
-fn by_hand<'a>(evidence: &Evidence<'a>, call: &LoggedCall, value: &Value) -> Option<&'a Entered> {
+pub(super) fn by_hand<'a>(evidence: &Evidence<'a>, call: &LoggedCall, value: &Value) -> Option<&'a Entered> {
     let context = &call.context;
     let here = |entered: &&Entered| {
         entered.term == value.term
@@ -224,6 +224,10 @@ pub(super) fn value_said_again(evidence: &Evidence) -> Vec<Hit> {
     let mut said: Vec<Vec<(&LoggedCall, &Value)>> = Vec::new();
     for call in evidence.exam.standing_calls() {
         let Act::Value(value) = &call.act else { continue };
+        // A range is no second number; a rule of its own asks about it.
+        if !value.said.is_one_number() {
+            continue;
+        }
         // What has no place is in no other's way: another rule asks about it.
         let context = &call.context;
         if context.place.limb.is_none() || context.place.zone.is_none() || context.place.structure.is_none() {

@@ -39,7 +39,7 @@ pub fn rule_ids() -> impl Iterator<Item = &'static str> {
     RULES.iter().map(|rule| rule.0)
 }
 
-const RULES: [(&str, Find); 88] = [
+const RULES: [(&str, Find); 89] = [
     ("journal-damage", journal::damage),
     (TORN, journal::torn),
     ("exam-moved", journal::moved),
@@ -109,6 +109,7 @@ const RULES: [(&str, Find); 88] = [
     ("value-out-of-bounds", values::out_of_bounds),
     ("value-replaced", lesions::value_replaced),
     ("value-said-again", lesions::value_said_again),
+    ("value-no-one-number", values::no_one_number),
     ("entry-unused", values::entry_unused),
     ("clipped", journal::clipped),
     ("other-limb-not-scanned", habits::other_limb_not_scanned),

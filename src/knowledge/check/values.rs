@@ -10,9 +10,10 @@ use crate::exam::event::Entered;
 use crate::exam::fold::LoggedCall;
 use crate::knowledge::check::calls::lacking;
 use crate::knowledge::check::evidence::{Evidence, Hit};
-use crate::knowledge::check::lesions::whole_of;
+use crate::knowledge::check::lesions::{by_hand, whole_of};
+use crate::knowledge::measure::is_measured;
 use crate::knowledge::measure::row::MeasureRow;
-use crate::knowledge::rows::amount_text;
+use crate::knowledge::rows::{amount_text, value_text};
 use crate::protocol::{ValueKind, convert};
 
 fn values<'a>(evidence: &Evidence<'a>) -> impl Iterator<Item = (&'a LoggedCall, &'a Value)> {
@@ -131,6 +132,20 @@ pub(super) fn unit_assumed(evidence: &Evidence) -> Vec<Hit> {
         let message = format!("{} {shown}: no unit was said, so this one is assumed", value.term);
         value.amount.unit_assumed.then_some(message)
     })
+}
+
+/// A bound, a range or two distances where a measure would need one number, and no number was typed or traced there.
+pub(super) fn no_one_number(evidence: &Evidence) -> Vec<Hit> {
+    let is_open = |(call, value): &(&LoggedCall, &Value)| {
+        !value.said.is_one_number()
+            && is_measured(&value.term, evidence.protocols)
+            && by_hand(evidence, call, value).is_none()
+    };
+    let hit = |(call, value): (&LoggedCall, &Value)| {
+        let shown = value_text(value);
+        Hit::call(call, format!("{} was said as {shown}: no measure is made from it", value.term))
+    };
+    values(evidence).filter(is_open).map(hit).collect()
 }
 
 /// A typed or traced value that a measure is made from by its term, and that none was made from.

@@ -17,6 +17,7 @@ mod unused;
 pub use against::{Against, Earlier, is_over};
 pub use reading::{How, Readings, Stated, Statement};
 pub(crate) use strand::LARGER;
+pub(crate) use unused::is_measured;
 pub use unused::{Unused, unused};
 pub use within::class;
 

@@ -279,11 +279,7 @@ fn is_off_weight(call: &LoggedCall, stance: &Stance) -> bool {
 fn spoken(call: &LoggedCall, stance: &Stance, protocols: &Protocols) -> Option<Statement> {
     let what = match &call.act {
         // A bound, a range or two distances is no one number to compute with.
-        Act::Value(value)
-            if value.said.comparator.is_some() || value.said.to.is_some() || value.said.by.is_some() =>
-        {
-            return None;
-        }
+        Act::Value(value) if !value.said.is_one_number() => return None,
         Act::Value(value) => Stated::Value {
             term: value.term.clone(),
             number: value.amount.number,

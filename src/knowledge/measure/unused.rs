@@ -42,7 +42,7 @@ pub fn unused(record: &Record, protocols: &Protocols) -> Vec<Unused> {
     let said = standing(&record.calls).filter(|call| call.kind == CallKind::Value).filter_map(of_call);
     let all: Vec<Unused> = said.chain(record.entries.iter().map(of_entry)).collect();
     let mut found: Vec<Unused> = all.iter().filter(|one| !used.contains(&one.seq)).cloned().collect();
-    for one in &mut found {
+    for one in found.iter_mut().filter(|one| one.why.is_empty()) {
         one.why = why(one, &all, record, protocols);
     }
     found.sort_by_key(|one| one.seq);
@@ -57,7 +57,11 @@ fn of_call(call: &CallRow) -> Option<Unused> {
         term,
         number,
         unit: call.unit.clone(),
-        why: String::new(),
+        why: if call.comparator.is_some() || call.to.is_some() || call.by.is_some() {
+            "a bound, a range or two distances are no one number to compute with".to_owned()
+        } else {
+            String::new()
+        },
     })
 }
 
@@ -116,7 +120,8 @@ fn why(one: &Unused, all: &[Unused], record: &Record, protocols: &Protocols) -> 
     })
 }
 
-fn is_measured(term: &str, protocols: &Protocols) -> bool {
+/// Whether a measure is made from numbers of this term.
+pub(crate) fn is_measured(term: &str, protocols: &Protocols) -> bool {
     let terms = &protocols.measuring.terms;
     let single = [&terms.area, &terms.lesion_area, &terms.lesion_percent, &terms.length];
     single.into_iter().chain(&terms.scores).any(|known| known == term)

@@ -121,6 +121,8 @@ fn said_again(rule: &Rule) {
     rule.fires("echo score of left fore, zone 2B, superficial digital flexor tendon was said as 2 in the transverse view (call", &planes);
     rule.fires("then 1 in the longitudinal view (call", &planes);
     rule.silent(&at_place(&["echo score two", "longitudinal", "echo score two"]));
+    // A range is no second number.
+    rule.silent(&at_place(&["area one twenty", "area one thirty to one forty"]));
     // Where a value was traced none of those that were said counts, and each is told of by itself.
     let traced = traced_area("SDFT", 1.2);
     let mut again = traced.exam.calls.last().unwrap().clone();

@@ -31,6 +31,16 @@ pub(crate) const CASES: &[Cases] = &[
         rule.fires("area 1.5 cm2", &area("area one point five"));
         rule.silent(&right());
     }),
+    ("value-no-one-number", |rule| {
+        rule.fires("area was said as 130 to 140 mm2", &area("area one thirty to one forty"));
+        rule.fires("area was said as less than 90 mm2", &area("area less than ninety"));
+        rule.silent(&area("area about ninety"));
+        // No measure would be made from it.
+        rule.silent(&area("imaging depth four to five"));
+        // The one number that was traced afterwards counts.
+        let traced = traced_area("SDFT", 1.2).exam.entries;
+        rule.silent(&area("area one thirty to one forty").but(|case| case.exam.entries.extend(traced)));
+    }),
     ("entry-unused", |rule| {
         rule.fires("area 1.5 cm2 of the left fore, zone 2B, long plantar ligament", &traced_area("LPL", 1.5));
         rule.silent(&traced_area("SDFT", 1.5));
