@@ -9,7 +9,7 @@ use anyhow::{Context as _, bail, ensure};
 use chrono::Utc;
 
 use super::known_place::place_is_known;
-use super::options::{DraftAgain, FolderArgs, not_blank};
+use super::options::{DraftAgain, FolderArgs, listed_name};
 use crate::code::LimbCode;
 use crate::exam::call::{Act, Amount};
 use crate::exam::event::{Entered, Event};
@@ -60,7 +60,7 @@ pub(crate) struct EnterArgs {
     #[command(flatten)]
     pub(crate) again: DraftAgain,
     /// Who enters it.
-    #[arg(long, value_name = "PERSON", value_parser = not_blank)]
+    #[arg(long, value_name = "PERSON", value_parser = listed_name)]
     pub(crate) by: String,
 }
 

@@ -6,7 +6,7 @@ use std::process::ExitCode;
 use anyhow::ensure;
 use chrono::Utc;
 
-use super::options::{DraftAgain, FolderArgs, not_blank};
+use super::options::{DraftAgain, FolderArgs, listed_name, not_blank};
 use crate::exam::event::{Event, Horse, NamedHorse};
 use crate::terminal::{self, ShownText as _};
 
@@ -26,7 +26,7 @@ pub(crate) struct NameArgs {
     #[arg(long, value_name = "NAME", value_parser = not_blank)]
     pub(crate) owner: Option<String>,
     /// Who says so; kept in the journal.
-    #[arg(long, value_name = "NAME", value_parser = not_blank)]
+    #[arg(long, value_name = "NAME", value_parser = listed_name)]
     pub(crate) by: String,
     #[command(flatten)]
     pub(crate) again: DraftAgain,

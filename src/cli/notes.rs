@@ -13,7 +13,7 @@ use std::process::ExitCode;
 use anyhow::{Context as _, ensure};
 use chrono::Utc;
 
-use super::options::{DraftAgain, FolderArgs, KnowledgeArgs, WhichEar, not_blank};
+use super::options::{DraftAgain, FolderArgs, KnowledgeArgs, WhichEar, listed_name};
 use crate::exam::event::Event;
 use crate::exam::fold::Exam;
 use crate::exam::review::{Change, Review, WORDS_MAX};
@@ -49,7 +49,7 @@ pub(crate) struct NotesArgs {
     #[arg(long, requires = "confirm")]
     pub(crate) text: Option<String>,
     /// Who listened; kept in the journal.
-    #[arg(long, value_name = "NAME", value_parser = not_blank, requires = "confirm")]
+    #[arg(long, value_name = "NAME", value_parser = listed_name, requires = "confirm")]
     pub(crate) by: Option<String>,
     /// Folder of another head of the neural ear; encoder, decoder and runtime are taken from it, too, where it holds them.
     #[arg(long, value_name = "FOLDER", env = "ZONECALL_EAR")]

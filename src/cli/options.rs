@@ -15,6 +15,7 @@ use crate::exam::fold::Exam;
 use crate::exam_folder::ExamFolder;
 use crate::protocol::Protocols;
 use crate::session::spoken::SpokenLanguage;
+use crate::signing::people::{People, settings_folder};
 use crate::speech::dictionary::{DICTIONARY, default_model_dir};
 use crate::terminal::is_plain;
 
@@ -169,6 +170,19 @@ pub(crate) fn not_blank(text: &str) -> Result<String, String> {
         }
         name => Ok(name.to_owned()),
     }
+}
+
+/// A name that says something, and is on the practice's list of people where there is one: a misspelled name would be one more
+/// person.
+pub(crate) fn listed_name(text: &str) -> Result<String, String> {
+    let name = not_blank(text)?;
+    // Without a folder of settings there is no list.
+    let Ok(folder) = settings_folder() else { return Ok(name) };
+    let people = People::read(&folder).map_err(|error| error.to_string())?;
+    if people.all().is_empty() {
+        return Ok(name);
+    }
+    people.find(&name).map(|person| person.name.clone()).map_err(|error| error.to_string())
 }
 
 /// How the key of a switch works.

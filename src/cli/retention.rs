@@ -12,7 +12,7 @@ use std::process::ExitCode;
 use anyhow::{Context as _, ensure};
 use chrono::{TimeDelta, Utc};
 
-use super::options::{KnowledgeArgs, not_blank};
+use super::options::{KnowledgeArgs, listed_name};
 use super::output::one_line;
 use crate::exam::discard::{Deleted, Discard, discard};
 use crate::exam::erase::{erase, remove_rest};
@@ -113,7 +113,7 @@ struct ExamsArgs {
 #[derive(Debug, clap::Args)]
 struct Wish {
     /// Who wants it; kept in the journal.
-    #[arg(long, value_name = "NAME", value_parser = not_blank)]
+    #[arg(long, value_name = "NAME", value_parser = listed_name)]
     by: String,
     /// Do it; without this the command only shows what would go.
     #[arg(long)]

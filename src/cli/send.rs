@@ -12,7 +12,7 @@ use std::process::ExitCode;
 
 use anyhow::Context as _;
 
-use super::options::not_blank;
+use super::options::listed_name;
 use super::peer_args::PeerArgs;
 use super::peers;
 use crate::clock::Sample;
@@ -64,7 +64,7 @@ pub(crate) struct SendArgs {
     #[arg(long, value_name = "FOLDER")]
     pub(crate) exam: Option<PathBuf>,
     /// Who sends it, for that line.
-    #[arg(long, value_name = "NAME", requires = "exam", value_parser = not_blank)]
+    #[arg(long, value_name = "NAME", requires = "exam", value_parser = listed_name)]
     pub(crate) by: Option<String>,
 }
 

@@ -8,7 +8,7 @@ use anyhow::{Context as _, anyhow, bail};
 use chrono::Utc;
 
 use super::known_place::place_is_known;
-use super::options::{DraftAgain, FolderArgs, not_blank};
+use super::options::{DraftAgain, FolderArgs, listed_name};
 use crate::exam::call::Amount;
 use crate::exam::event::{Entered, Event};
 use crate::exam::fold::Exam;
@@ -36,7 +36,7 @@ pub(crate) struct TraceArgs {
     #[arg(long, value_name = "STILL")]
     pub(crate) still: String,
     /// Who traces.
-    #[arg(long, value_name = "PERSON", value_parser = not_blank)]
+    #[arg(long, value_name = "PERSON", value_parser = listed_name)]
     pub(crate) by: String,
     /// Corners in pixels from the top left, such as "100,80 140,82 130,120".
     #[arg(long, value_name = "X,Y ...")]

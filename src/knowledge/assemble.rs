@@ -9,6 +9,7 @@ use crate::exam::animal::Animal;
 use crate::exam::closed_sets::ExamStatus;
 use crate::exam::fold::{Exam, Stamped};
 use crate::exam::review::Change;
+use crate::exam::seq::Seq;
 use crate::frames::pairing::Pairing;
 use crate::knowledge::cautions::CAUTIONS;
 use crate::knowledge::check::check;
@@ -82,7 +83,7 @@ fn exam_info(exam: &Exam) -> ExamInfo {
             by: logged.signed.by.clone(),
             licence: logged.signed.licence.clone(),
             key: logged.signed.key.clone(),
-            changes_since: exam.changes.iter().filter(|change| change.seq > logged.seq).count(),
+            changes_since: changes_since(exam, logged.seq),
             taken_back_by: logged.taken_back_by,
             time_stamp: match &logged.stamp {
                 Some(Stamped::Holds { at, by }) => Some(StampRow { at: *at, by: by.clone() }),
@@ -90,6 +91,13 @@ fn exam_info(exam: &Exam) -> ExamInfo {
             },
         }),
     }
+}
+
+/// What was typed, traced, decided or taken in after this line.
+fn changes_since(exam: &Exam, signed: Seq) -> usize {
+    let changes = exam.changes.iter().map(|change| change.seq);
+    let entries = exam.entries.iter().map(|entry| entry.seq);
+    changes.chain(entries).filter(|seq| *seq > signed).count()
 }
 
 /// What the stills of this exam say of its horse; those of another one say nothing of it.

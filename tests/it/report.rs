@@ -431,6 +431,14 @@ fn an_exam_in_which_nothing_happened_still_makes_a_page() {
     assert!(rows(&export::csv(&record)).is_empty());
 }
 
+#[test]
+fn what_was_found_before_a_limb_was_said_is_in_the_report() {
+    let mut record = sample::record();
+    record.calls.iter_mut().for_each(|call| call.place.limb = None);
+    let text = read_html(&page(&record));
+    assert!(text.contains("limb not said") && !text.contains("No findings were spoken"), "{text}");
+}
+
 // ---- pictures
 
 #[test]

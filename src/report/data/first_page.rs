@@ -116,11 +116,12 @@ fn sex(code: &str) -> &str {
     }
 }
 
-/// Findings by limb in the order of the protocols; one line for what was said in the same words of several zones.
+/// Findings by limb in the order of the protocols, then those of which no limb was said; one line for what was said in the same words of several zones.
 fn found(record: &Record, protocols: &Protocols) -> Vec<LimbFound> {
-    let limbs = protocols.limbs.iter().map(|one| {
+    let limbs = protocols.limbs.iter().map(Some).chain([None]).map(|one| {
+        let code = one.map(|one| &one.code);
         let mine: Vec<&CallRow> = standing(record)
-            .filter(|call| call.kind == CallKind::Finding && call.place.limb.as_ref() == Some(&one.code))
+            .filter(|call| call.kind == CallKind::Finding && call.place.limb.as_ref() == code)
             .filter(|call| !matches!(call.class, Some(Class::Quality | Class::Detail)))
             .collect();
         // What something else contradicts is told with that.
@@ -131,7 +132,8 @@ fn found(record: &Record, protocols: &Protocols) -> Vec<LimbFound> {
         let lines = by_words(mine.iter().filter(|call| !is_normal(call)).copied(), meaning, protocols);
         let normal: Vec<String> =
             normal.into_iter().map(|line| format!("{} ({})", line.structure, line.places)).collect();
-        LimbFound { limb: protocols.limb_name(&one.code).to_owned(), lines, normal: normal.join(", ") }
+        let limb = code.map_or("limb not said", |code| protocols.limb_name(code)).to_owned();
+        LimbFound { limb, lines, normal: normal.join(", ") }
     });
     limbs.filter(|found| !found.lines.is_empty() || !found.normal.is_empty()).collect()
 }

@@ -95,7 +95,7 @@ pub(crate) fn standing_of(record: &Record, cautions: &str) -> Standing {
                  with a copy. It was signed by"
             }
             (Some(_), _) => "The signature was withdrawn; it had been signed by",
-            (None, 0) => "By",
+            (None, 0) if record.exam.is_signed() => "By",
             (None, _) => "Changed since it was signed by",
         };
         let at = date_time(signed.at, record.exam.utc_offset_s);

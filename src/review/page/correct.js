@@ -71,7 +71,7 @@ export function openForm(title, lead, fields, send, words = "Save", asksWhy = tr
   const dialog = find("form");
   const wrong = make("p", { class: "wrong", role: "alert" });
   const reason = make("input", { name: "why", id: "f-why", maxlength: "500", placeholder: "one word is enough" });
-  let confirmed = false;
+  let [confirmed, changed, leaving] = [false, false, false];
   const main = make("button", { type: "submit", class: "main" }, words);
   const form = make("form", { method: "dialog" },
     make("h2", { id: "form-title" }, title), make("p", {}, lead), fields,
@@ -79,7 +79,7 @@ export function openForm(title, lead, fields, send, words = "Save", asksWhy = tr
     make("p", { class: "buttons" }, main,
       make("button", { type: "button", onclick: () => dialog.close() }, "Cancel")));
   // What is changed after that is another wish.
-  form.addEventListener("input", () => { confirmed = false; main.textContent = words; wrong.textContent = ""; });
+  form.addEventListener("input", () => { [confirmed, changed, leaving] = [false, true, false]; main.textContent = words; wrong.textContent = ""; });
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
     const mark = (sent) => sessionStorage.setItem(OPEN, JSON.stringify({ title, sent }));
@@ -94,6 +94,13 @@ export function openForm(title, lead, fields, send, words = "Save", asksWhy = tr
     }
   });
   sessionStorage.setItem(OPEN, JSON.stringify({ title, sent: false }));
+  // Escape is next to what was typed: words that were not saved leave only on purpose.
+  dialog.oncancel = (event) => {
+    if (!changed || leaving) return;
+    event.preventDefault();
+    leaving = true;
+    wrong.textContent = "This is not saved yet. Press Escape once more to leave without saving.";
+  };
   dialog.addEventListener("close", () => sessionStorage.removeItem(OPEN), { once: true });
   fill(dialog, form);
   dialog.showModal();
