@@ -9,7 +9,9 @@ use crate::code::StructureCode;
 use crate::exam::call::{Act, Call, FindingSaid, Problem, View};
 use crate::exam::found_at::{at_the_same_time, places_first};
 use crate::exam::phrase::{Joint, Phrase, Way};
+use crate::exam::run_together::may_describe_last;
 use crate::exam::shown::is_adjective;
+use crate::exam::unclear::{alone, denied_too, excepted, normal_and_not, nothing_of_these, which};
 use crate::language::closed_sets::Class;
 
 /// The calls of an utterance with their structures; `is_short` knows names that only mean something in a zone.
@@ -35,7 +37,10 @@ pub(crate) fn bind(phrases: Vec<Phrase>, is_short: &dyn Fn(&str) -> bool) -> Res
     let phrases = own_structures(phrases)?;
     let phrases = shared_after(phrases)?;
     let phrases = structures_after(phrases)?;
-    let phrases = of_each_named(structures_together(phrases)?)?;
+    if may_describe_last(&phrases, is_short) {
+        return Err(which());
+    }
+    let phrases = of_each_named(structures_together(phrases, is_short)?)?;
     let mut calls: Vec<Call> = Vec::new();
     for Phrase { mut call, .. } in phrases {
         // A remark is no move of its own: the structure named before it belongs to it. So does a short name.
@@ -104,13 +109,18 @@ fn own_structures(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
         }
         let is_negative = last.call.act.class() == Some(&Class::Negative);
         let is_clear = match phrase.joined {
-            Some(Joint::And) => false,
+            Some(Joint::And | Joint::But) => false,
             Some(Joint::Or) => is_negative,
             Some(Joint::With) | None => true,
         };
         if has_structure(&last.call.act) || !is_clear {
             return Err(which());
         }
+        // "Core lesion twelve by nine in the superficial": the size alone, or all of it?
+        if found.iter().rev().nth(1).is_some_and(|before| is_free(&before.call.act)) {
+            return Err(which());
+        }
+        let Some(last) = found.last_mut() else { continue };
         // "No change in the superficial, deep normal": the deep one begins what comes next.
         let row = rest.clone().take_while(|more| more.call.act.only_structure().is_some());
         let ends_row = row.last();
@@ -201,6 +211,19 @@ fn structures_after(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
     if named < free || !structure_at.contains(&named) || phrases[free..].iter().any(moves) {
         return Ok(phrases);
     }
+    // "Core lesion, now deep": the first was seen in the structure in force. So was what was saved before the next one.
+    let is_saved = |phrase: &Phrase| matches!(phrase.call.act, Act::Save | Act::Clip);
+    if phrases[named].way == Way::Onward || phrases[free..named].iter().any(is_saved) {
+        return Ok(phrases);
+    }
+    if phrases[named].joined == Some(Joint::But) {
+        // "Normal but the check enlarged" says what is not normal; "normal but the check" leaves it out.
+        let goes_on = phrases.get(named + 1).is_some_and(|next| is_free(&next.call.act));
+        return if goes_on { Ok(phrases) } else { Err(excepted()) };
+    }
+    if phrases[named].joined == Some(Joint::And) && named + 1 == phrases.len() && structure_at.len() == 1 {
+        return Err(which());
+    }
     if structure_at.len() == 1 {
         // "Core lesion, deep normal": the first may be said of the structure in force. "Enlarged deep with a core lesion" not.
         let begins = |phrase: &Phrase| is_free(&phrase.call.act) && phrase.joined != Some(Joint::With);
@@ -244,7 +267,7 @@ fn pairs(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
     let mut waiting: Vec<usize> = Vec::new();
     for phrase in phrases {
         if let Some(structure) = phrase.call.act.only_structure() {
-            if waiting.is_empty() {
+            if waiting.is_empty() || matches!(phrase.joined, Some(Joint::But)) || phrase.way == Way::Onward {
                 return Err(which());
             }
             for idx in waiting.drain(..) {
@@ -262,13 +285,24 @@ fn pairs(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
 }
 
 /// "Superficial and deep enlarged", "superficial, deep normal": structures in a row share the findings that follow.
-fn structures_together(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
+fn structures_together(
+    phrases: Vec<Phrase>,
+    is_short: &dyn Fn(&str) -> bool,
+) -> Result<Vec<Phrase>, Problem> {
     let mut found: Vec<Phrase> = Vec::new();
     let mut idx = 0;
     while idx < phrases.len() {
         // "Superficial, sorry, deep" names one structure, not two.
         let is_named = |phrase: &&Phrase| phrase.call.act.only_structure().is_some() && !phrase.call.corrects;
-        let row: Vec<&Phrase> = phrases[idx..].iter().take_while(is_named).collect();
+        // "Superficial, now deep normal": the first was only looked at. "Deep, medial lobe": a part of it.
+        let is_part = |next: &Phrase| {
+            next.joined.is_none()
+                && next.call.words != phrases[idx].call.words
+                && next.call.act.only_structure().is_some_and(|code| is_short(&code))
+        };
+        let begins = |next: &&Phrase| next.way == Way::Onward || is_part(next);
+        let ends = phrases[idx + 1..].iter().take_while(|next| !begins(next)).count();
+        let row: Vec<&Phrase> = phrases[idx..=idx + ends].iter().take_while(is_named).collect();
         if row.len() < 2 {
             found.push(phrases[idx].clone());
             idx += 1;
@@ -280,7 +314,17 @@ fn structures_together(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
             |phrase: &&Phrase| matches!(phrase.call.act, Act::Finding(_)) && !has_structure(&phrase.call.act);
         let shared: Vec<&Phrase> = phrases[after..].iter().take_while(is_shared).collect();
         if shared.is_empty() {
-            return Err(nothing_of_these());
+            let together = row.windows(2).all(|two| two[0].call.words == two[1].call.words);
+            if idx == 0 || !together || after < phrases.len() {
+                return Err(nothing_of_these());
+            }
+            // "Left fore three bravo, suspensory branches": the place counts, and what is found says of which branch.
+            return Ok(found);
+        }
+        // "Branches of the superficial normal", "superficial and deep normal, area ninety": of which?
+        let measures = phrases.get(after + shared.len()).is_some_and(|next| is_free(&next.call.act));
+        if measures || row.iter().skip(1).any(|said| said.way == Way::Within) {
+            return Err(which());
         }
         if !is_one_row(&row) && shared.iter().any(|phrase| is_something_seen(phrase)) {
             return Err(which());
@@ -436,33 +480,4 @@ fn may_be_denied_too(before: &Phrase, phrase: &Phrase) -> bool {
     phrase.joined.is_some()
         && before.call.act.class() == Some(&Class::Negative)
         && phrase.call.act.class() == Some(&Class::Lesion)
-}
-
-fn denied_too() -> Problem {
-    Problem::new(
-        "it is not clear whether the second was seen or not",
-        "say `or` between what is not there; pause before what is",
-    )
-}
-
-fn normal_and_not() -> Problem {
-    Problem::new(
-        "one structure is called both normal and not normal in one phrase",
-        "say each structure with what was found in it, then pause",
-    )
-}
-
-fn which() -> Problem {
-    Problem::new("it is not clear which structure is meant", "say one structure with its finding, then pause")
-}
-
-fn nothing_of_these() -> Problem {
-    Problem::new(
-        "several structures were named, and nothing was said of them",
-        "say what was found in all of them in the same breath, or one structure; a place said with them counts only then",
-    )
-}
-
-fn alone() -> Problem {
-    Problem::new("it continues a phrase that was not said", "say the whole phrase again")
 }

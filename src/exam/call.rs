@@ -181,6 +181,23 @@ pub struct View {
 }
 
 impl View {
+    /// It may lead to another limb.
+    #[must_use]
+    pub fn names_limb(&self) -> bool {
+        self.limb.is_some() || self.step == Some(ViewStep::OtherLimb)
+    }
+
+    /// It may lead to another limb, zone or plane, and not only to another structure.
+    #[must_use]
+    pub fn names_view(&self) -> bool {
+        self.names_limb()
+            || self.step.is_some()
+            || self.zone.is_some()
+            || self.level_cm.is_some()
+            || self.place.is_some()
+            || self.plane.is_some()
+    }
+
     /// Takes over what the other names, where the two name different things; false, and unchanged, where they clash.
     pub(crate) fn join(&mut self, more: &View) -> bool {
         let zone = |view: &View| view.zone.is_some() || view.level_cm.is_some();
@@ -276,6 +293,9 @@ pub struct FindingSaid {
     /// What it was compared with: `other limb`, `last scan`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub against: Option<String>,
+    /// The limb that it was compared with, where it was named: its side, its pair, or both.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub against_limb: Vec<String>,
     /// How a lesion compares with it: `smaller`, ...; the term of a plain comparison says it itself.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub than: Option<String>,
@@ -351,7 +371,13 @@ impl ValueSaid {
     /// The amount is the number itself: neither an estimate, nor a bound, nor one of two.
     #[must_use]
     pub fn is_exact(&self) -> bool {
-        !self.approx && self.comparator.is_none() && self.to.is_none() && self.by.is_none()
+        !self.approx && self.is_one_number()
+    }
+
+    /// It can be computed with: neither a bound nor a range nor one of two distances.
+    #[must_use]
+    pub fn is_one_number(&self) -> bool {
+        self.comparator.is_none() && self.to.is_none() && self.by.is_none()
     }
 }
 

@@ -5,10 +5,14 @@
 //! Never: removes a call; what was said stays, marked.
 //! Tested in: `tests/it/fold.rs`.
 
+use crate::clock::SAMPLE_RATE_HZ;
 use crate::exam::call::{Act, Command, FindingSaid, Problem, View};
 use crate::exam::logged::LoggedCall;
 use crate::exam::seq::Seq;
 use crate::language::closed_sets::Class;
+
+/// "Not saved" reaches back over a change of view for so many seconds; our own choice.
+const SAVE_REACH_S: u64 = 30;
 
 /// Marks the calls that later calls take back.
 pub(crate) fn take_back(calls: &mut [LoggedCall]) {
@@ -19,18 +23,13 @@ pub(crate) fn take_back(calls: &mut [LoggedCall]) {
 
 /// The call at `idx` takes back earlier ones, if that is what it does; gives their places.
 pub(crate) fn take_back_one(calls: &mut [LoggedCall], idx: usize) -> Vec<usize> {
-    let (count, only_saves) = match calls[idx].act {
-        Act::Command(Command::TakeBack { count }) => (count, false),
-        Act::Command(Command::TakeBackSave) => (1, true),
+    let count = match calls[idx].act {
+        _ if calls[idx].withdrawn_by.is_some() => return Vec::new(),
+        Act::Command(Command::TakeBack { count }) => count,
+        Act::Command(Command::TakeBackSave) => return take_back_save(calls, idx),
         _ => return Vec::new(),
     };
-    let meant = |act: &Act| match act {
-        Act::Save | Act::Clip => true,
-        act => !only_saves && can_be_taken_back(act),
-    };
-    if calls[idx].withdrawn_by.is_some() {
-        return Vec::new();
-    }
+    let meant = |act: &Act| matches!(act, Act::Save | Act::Clip) || can_be_taken_back(act);
     let by = calls[idx].seq;
     let mut taken = Vec::new();
     for place in (0..idx).rev() {
@@ -51,6 +50,37 @@ pub(crate) fn take_back_one(calls: &mut [LoggedCall], idx: usize) -> Vec<usize> 
         ));
     }
     taken
+}
+
+/// "Not saved": the last save, where it is of the view in force or was said just now of this limb.
+fn take_back_save(calls: &mut [LoggedCall], idx: usize) -> Vec<usize> {
+    let (by, at) = (calls[idx].seq, calls[idx].call.span.from);
+    let last = calls[..idx].iter().rposition(|call| matches!(call.act, Act::Save | Act::Clip));
+    let is_meant = |place: &usize| {
+        let save = &calls[*place];
+        let standing = || calls[*place..idx].iter().filter(|call| counts(call));
+        let views = || standing().filter_map(|call| view_of(&call.act));
+        let is_recent = at.since(save.call.span.to) <= SAVE_REACH_S * u64::from(SAMPLE_RATE_HZ);
+        let is_of_view = !views().any(|view| view.names_view());
+        // One that was taken back was meant by this slip, too: the save before it is another view's.
+        save.withdrawn_by.is_none() && (is_of_view || is_recent && !views().any(|view| view.names_limb()))
+    };
+    let Some(place) = last.filter(is_meant) else {
+        calls[idx].problems.push(Problem::new(
+            "no save of this view can be taken back",
+            "nothing was changed; leave out the still of an earlier save at the desk",
+        ));
+        return Vec::new();
+    };
+    calls[place].withdrawn_by = Some(by);
+    vec![place]
+}
+
+fn view_of(act: &Act) -> Option<&View> {
+    match act {
+        Act::View(view) => Some(view),
+        _ => None,
+    }
 }
 
 /// What a take-back can undo: not what was asked or answered, and no other command.
@@ -88,7 +118,8 @@ pub(crate) fn correct_one(calls: &mut [LoggedCall], idx: usize) -> Option<usize>
     let within = |reach| earlier.iter().position(|call| call.seq >= reach).unwrap_or(earlier.len());
     let first = correction.call.reach.map_or(0, within);
     let earlier = &mut earlier[first..];
-    let places = match correction.call.act.clone() {
+    let right = correction.call.act.clone();
+    let places = match right.clone() {
         Act::View(view) => correct_view(earlier, &view, by),
         Act::Finding(finding) if finding.class == Class::Detail => {
             vec![correct_detail(earlier, &finding, by)]
@@ -98,10 +129,23 @@ pub(crate) fn correct_one(calls: &mut [LoggedCall], idx: usize) -> Option<usize>
     if places.contains(&None) {
         correction.problems.push(Problem::new(
             format!("`{}` corrects nothing said before it", correction.call.words),
-            "nothing was changed; say the phrase without `correction`",
+            "nothing before it was changed, and it counts as said; say `disregard that` where it should not",
+        ));
+    }
+    let last = places.iter().flatten().max().copied();
+    if matches!(right, Act::Value(_)) && last.is_some_and(|last| has_moved(&earlier[last..])) {
+        correction.problems.push(Problem::new(
+            format!("`{}` corrected the number of a place that was left since", correction.call.words),
+            "where it is a number of the new place, withdraw the correction and enter the number there",
         ));
     }
     places.into_iter().flatten().min().map(|place| first + place)
+}
+
+/// Whether another place or structure was said in these calls.
+fn has_moved(calls: &[LoggedCall]) -> bool {
+    let views = calls.iter().filter(|call| counts(call)).filter_map(|call| view_of(&call.act));
+    views.into_iter().any(|view| view.names_view() || view.structure.is_some())
 }
 
 /// Each part of the view replaces that part in the last call that named it; gives the places of those calls.

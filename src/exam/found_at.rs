@@ -56,7 +56,12 @@ fn is_of_what_was_found(phrases: &[Phrase], idx: usize) -> bool {
     }
     let is_bare = |phrase: &Phrase| phrase.way == Way::Bare && !phrase.call.corrects && !is_step(phrase);
     let named: Vec<&Phrase> = phrases[idx..].iter().take_while(|phrase| is_view(phrase)).collect();
-    let goes_on = phrases[idx + named.len()..].iter().any(|phrase| is_found(phrase) && !is_save(phrase));
+    let rest = &phrases[idx + named.len()..];
+    let goes_on = rest.iter().any(|phrase| is_found(phrase) && !is_save(phrase));
+    // "Save, longitudinal, save": each still has its own view.
+    if found.iter().any(is_save) && rest.iter().any(is_save) {
+        return false;
+    }
     named.iter().all(|phrase| is_bare(phrase))
         && found.iter().any(is_found)
         && found.iter().all(|phrase| is_structure(phrase) || is_found(phrase))

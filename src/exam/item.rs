@@ -12,7 +12,8 @@ use crate::exam::call::{
     Act, Amount, Certainty, Command, Comparator, FindingSaid, Problem, Setting, Value, ValueSaid, View,
     ViewStep,
 };
-use crate::exam::phrase::{Joint, Way};
+use crate::exam::phrase::{Hint, Joint, Way};
+use crate::exam::shown::is_adjective;
 use crate::exam::spelled::{kept, spelled};
 use crate::language::closed_sets::{AnswerWord, Ask, Class, CommandName, HorseFact};
 use crate::protocol::{NumberSaid, Protocols, convert};
@@ -24,6 +25,10 @@ pub(crate) struct Item {
     /// What may be said more than once in a phrase, in order.
     lists: HashMap<String, Vec<String>>,
     numbers: Vec<Number>,
+    /// The doubt was said after what it is of; what comes then may be all that is doubted.
+    doubted: bool,
+    /// Two degrees, or a degree or a position of which only that may be doubted.
+    mixed: bool,
 }
 
 /// A number as it is said.
@@ -38,7 +43,8 @@ struct Number {
 }
 
 /// Keys that may occur more than once in a phrase.
-const LISTED: [&str; 7] = ["position", "attribute", "zone", "structure", "place", "digit", "letter"];
+const LISTED: [&str; 8] =
+    ["position", "attribute", "against_limb", "zone", "structure", "place", "digit", "letter"];
 
 impl Item {
     pub(crate) fn take(&mut self, tag: &str) {
@@ -56,8 +62,13 @@ impl Item {
             } else if key == "unit" {
                 self.number_now().unit = Some(value.to_owned());
             } else if LISTED.contains(&key) {
+                self.mixed |= key == "position" && self.doubted;
                 self.lists.entry(key.to_owned()).or_default().push(value.to_owned());
             } else {
+                let is_degree = key == "degree";
+                self.doubted |= key == "certainty" && self.fields.contains_key("term");
+                self.mixed |= is_degree && self.fields.get(key).is_some_and(|other| other != value);
+                self.mixed |= is_degree && self.doubted;
                 self.fields.insert(key.to_owned(), value.to_owned());
             }
         }
@@ -130,9 +141,18 @@ impl Item {
         self.fields.contains_key("of_each")
     }
 
-    /// Just after this it would be said of it: `structure` or `finding`.
+    /// Just after this it would be said of it: `structure`, `finding`, or `seen` for a finding or a number.
     pub(crate) fn never_after(&self) -> Option<&str> {
         self.fields.get("never_after").map(String::as_str)
+    }
+
+    /// What it may mean beside others: "linear" before a lesion, "eleven" after a thickness.
+    pub(crate) fn hint(&self) -> Hint {
+        match (self.fields.contains_key("never_before"), self.fields.contains_key("named")) {
+            (true, _) => Hint::Describes,
+            (_, true) => Hint::Unnamed,
+            _ => Hint::Plain,
+        }
     }
 
     /// The words before it go only with this kind of phrase.
@@ -170,6 +190,7 @@ impl Item {
         match self.fields.get("joined")?.as_str() {
             "and" => Some(Joint::And),
             "or" => Some(Joint::Or),
+            "but" => Some(Joint::But),
             _ => Some(Joint::With),
         }
     }
@@ -252,6 +273,14 @@ impl Item {
     }
 
     fn finding(&mut self) -> Result<FindingSaid, Problem> {
+        if self.mixed {
+            return Err(which_degree());
+        }
+        // "Small hypoechoic area": how large it is says nothing of how dark it is.
+        let is_sized = self.fields.contains_key("sized");
+        if is_sized && self.fields.get("term").is_some_and(|term| is_adjective(term)) {
+            return Err(size_of_what());
+        }
         let class = self.need("class", "finding")?;
         Ok(FindingSaid {
             class: Class::named(&class).ok_or_else(|| lacking("a class that the program knows", &class))?,
@@ -263,6 +292,7 @@ impl Item {
             certainty: self.field("certainty").map(|_| Certainty::Possible),
             attributes: self.list("attribute"),
             against: self.field("against"),
+            against_limb: self.list("against_limb"),
             than: self.field("than"),
             zones: self.codes("zone").collect(),
             copied: self.field("copied").is_some(),
@@ -405,6 +435,21 @@ fn mixed_units(first: &Number, second: &Number) -> Problem {
     Problem::new(
         format!("the units of `{} by {}` are not clear", text(first), text(second)),
         "say the unit of each of the two numbers",
+    )
+}
+
+fn size_of_what() -> Problem {
+    Problem::new(
+        "it may be a small or large area, or a mild or severe change",
+        "say `mildly` or `severely` of the change; say the size of a lesion in millimetres or percent",
+    )
+}
+
+/// "Mild core lesion possibly moderate", "core lesion maybe lateral".
+fn which_degree() -> Problem {
+    Problem::new(
+        "two degrees, or a doubt that may be only of the degree or the position",
+        "say one degree, such as `mild to moderate`; say `possible` before the finding where it is in doubt as a whole",
     )
 }
 

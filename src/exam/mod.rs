@@ -10,6 +10,7 @@ pub(crate) mod shown;
 pub mod header;
 pub mod event;
 mod phrase;
+mod run_together;
 pub(crate) mod no_picture;
 mod normalise;
 mod item;

@@ -11,14 +11,15 @@ use crate::exam::call::{Act, Amount, Call, NoteEdge, Problem, Value};
 use crate::exam::item::Item;
 use crate::exam::normalise::normalised;
 use crate::exam::number_correction::NumberInstead;
-use crate::exam::phrase::{Joint, Phrase, Way};
+use crate::exam::phrase::{Hint, Phrase, Way};
+use crate::exam::run_together::{another_measure, run_together};
 use crate::exam::sizes::{first_size, which_size};
 use crate::exam::unclear::{
-    also_what, begins_like_a_question, corrects_which, like_talk, not_after_no, of_what, of_where, of_which,
-    said_to_others, too_short, unclear,
+    also_what, begins_like_a_question, corrects_which, how_far, like_talk, may_deny, not_after_no, of_what,
+    of_where, of_which, said_to_others, too_short, unclear,
 };
 use crate::language::automaton::Passed;
-use crate::language::closed_sets::HorseFact;
+use crate::language::closed_sets::{Class, HorseFact};
 use crate::language::pack::Language;
 use crate::protocol::Protocols;
 use crate::speech::utterance::{Utterance, Word};
@@ -69,7 +70,10 @@ pub fn parse(utterance: &Utterance, language: &Language, protocols: &Protocols) 
         readings = vec![readings.swap_remove(answer)];
     }
     if matches!(readings.as_slice(), [one] if one.problems.is_empty()) {
-        return readings.remove(0);
+        let one = readings.remove(0);
+        let unclear = one.calls.iter().find(|call| may_be_denied(call, language, protocols));
+        let problems = unclear.map(|call| may_deny(&call.words)).into_iter().collect::<Vec<_>>();
+        return if problems.is_empty() { one } else { Parsed { problems, ..Parsed::default() } };
     }
     let parsed = match (note_in(utterance, language, protocols), readings.len()) {
         (Some(note), 0) => note,
@@ -87,6 +91,20 @@ pub fn parse(utterance: &Utterance, language: &Language, protocols: &Protocols) 
     };
     // It is not acted on: a call in it is lost where it was said in a note.
     Parsed { held: held(&utterance.words, language, protocols), ..parsed }
+}
+
+/// "No lesion area one twelve": its beginning alone says that there is none, and the whole corrects a number.
+fn may_be_denied(call: &Call, language: &Language, protocols: &Protocols) -> bool {
+    let words: Vec<&str> = call.words.split(' ').collect();
+    let denies = |parsed: &Parsed| {
+        let is_negative = |call: &Call| call.act.class() == Some(&Class::Negative);
+        parsed.problems.is_empty() && !parsed.calls.is_empty() && parsed.calls.iter().all(is_negative)
+    };
+    let is_value = matches!(call.act, Act::Value(_));
+    call.corrects
+        && is_value
+        && (1..words.len())
+            .any(|end| readings(&without_sound(&words[..end]), language, protocols).iter().any(denies))
 }
 
 /// What the words can mean, each meaning once.
@@ -233,7 +251,7 @@ pub fn calls_of(tags: &[Passed], words: &[Word], protocols: &Protocols) -> Parse
         } else {
             let (way, joined) = (item.way(), item.joined());
             let after_negative = item.after() == Some("negative");
-            let of_each = item.is_of_each();
+            let (of_each, hint) = (item.is_of_each(), item.hint());
             let words = &words[first_word..*said];
             parsed.problems.extend(between.take().as_deref().map(unclear));
             parsed.problems.extend(lacks_before(&item, &phrases));
@@ -252,7 +270,7 @@ pub fn calls_of(tags: &[Passed], words: &[Word], protocols: &Protocols) -> Parse
                             parsed.problems.push(not_after_no());
                         }
                         let call = call(act, correcting, words, &phrases);
-                        phrases.push(Phrase { call, way, joined, after_negative, of_each });
+                        phrases.push(Phrase { call, way, joined, after_negative, of_each, hint });
                     }
                 }
                 Err(problem) => parsed.problems.push(problem),
@@ -305,6 +323,10 @@ fn join(phrases: Vec<Phrase>, parsed: &mut Parsed, protocols: &Protocols) -> Res
         ));
     }
     let is_short = |code: &str| protocols.structures.iter().any(|known| known.short.as_deref() == Some(code));
+    let unclear = phrases.windows(2).find_map(|two| run_together(&two[0], &two[1], protocols));
+    if let Some(problem) = unclear.or_else(|| another_measure(&phrases)) {
+        return Err(problem);
+    }
     parsed.calls = bind(phrases, &is_short)?;
     parsed.size_of.extend(first_size(&parsed.calls, protocols)?);
     Ok(())
@@ -324,9 +346,11 @@ fn says_where(phrase: &Phrase) -> bool {
 fn lacks_before(item: &Item, phrases: &[Phrase]) -> Option<Problem> {
     let after_structure = phrases.last().is_some_and(names_structure);
     let after_finding = phrases.last().is_some_and(|phrase| matches!(phrase.call.act, Act::Finding(_)));
+    let after_value = phrases.last().is_some_and(|phrase| matches!(phrase.call.act, Act::Value(_)));
     match item.never_after() {
         Some("structure") if item.joined().is_none() && after_structure => return Some(of_which()),
         Some("finding") if after_finding => return Some(which_size()),
+        Some("seen") if after_finding || after_value => return Some(how_far()),
         _ => {}
     }
     match item.after()? {
@@ -360,11 +384,11 @@ fn after_lesion(phrases: &[Phrase], sized: &[String]) -> bool {
         .any(|phrase| matches!(&phrase.call.act, Act::Finding(finding) if sized.contains(&finding.term)))
 }
 
-/// "The suspensory is normal and the check", with "also" after it.
+/// "The suspensory is normal and the check", "superficial enlarged, deep", with "also" after it.
 fn repeats_finding(phrases: &[Phrase]) -> bool {
     let Some((last, before)) = phrases.split_last() else { return false };
     let found = before.iter().any(|phrase| matches!(phrase.call.act, Act::Finding(_)));
-    found && last.joined == Some(Joint::And) && last.call.act.only_structure().is_some()
+    found && last.call.act.only_structure().is_some()
 }
 
 /// "We have saved" is no save, and a single short word no finding.
@@ -389,9 +413,14 @@ fn put_instead(parsed: &mut Parsed, phrases: &mut Vec<Phrase>, item: &Item, word
         _ => None,
     };
     match instead.corrects(value) {
-        Ok(call) => {
-            phrases.push(Phrase { call, way: Way::Bare, joined: None, after_negative: false, of_each: false })
-        }
+        Ok(call) => phrases.push(Phrase {
+            call,
+            way: Way::Bare,
+            joined: None,
+            after_negative: false,
+            of_each: false,
+            hint: Hint::Plain,
+        }),
         Err(problem) => parsed.problems.push(problem),
     }
 }
@@ -439,7 +468,8 @@ fn can_follow_no(act: &Act) -> bool {
 
 /// A call of these words; one without words of its own was said with the words of the one before it.
 fn call(act: Act, correcting: Option<Correcting>, words: &[Word], before: &[Phrase]) -> Call {
-    let corrects = correcting.is_some();
+    // A save is one, whatever was corrected before it.
+    let corrects = correcting.is_some() && !matches!(act, Act::Save | Act::Clip);
     if words.is_empty()
         && let Some(Phrase { call, .. }) = before.last()
     {

@@ -19,6 +19,19 @@ pub(crate) struct Phrase {
     pub(crate) after_negative: bool,
     /// "All normal": where several structures were named before it, it is said of each.
     pub(crate) of_each: bool,
+    /// What it may mean beside others.
+    pub(crate) hint: Hint,
+}
+
+/// What a phrase may mean beside others.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Hint {
+    /// Nothing else.
+    Plain,
+    /// "Long", "linear": just before a lesion it may be what that is like.
+    Describes,
+    /// A number without a name: after another measure it may be one more of that.
+    Unnamed,
 }
 
 /// A word that joins a phrase to the one before it.
@@ -28,6 +41,8 @@ pub(crate) enum Joint {
     And,
     /// Only what is not there is said of each.
     Or,
+    /// It is an exception to what is before it.
+    But,
     /// It is found together with what is before it.
     With,
 }

@@ -13,7 +13,7 @@ use crate::exam::event::Header;
 use crate::exam::logged::LoggedCall;
 use crate::exam::seq::Seq;
 use crate::language::closed_sets::Class;
-use crate::protocol::{Protocols, Scheme, convert};
+use crate::protocol::{Protocols, Scheme, Structure, convert};
 
 /// Fills in what was current after each call, and gives what is current at the end.
 pub(crate) fn set_in_force(calls: &mut [LoggedCall], header: &Header, protocols: &Protocols) -> Context {
@@ -56,7 +56,7 @@ pub(crate) fn looks_back(act: &Act) -> bool {
 fn add_detail(earlier: &mut [LoggedCall], detail: &FindingSaid, by: Seq) -> Option<Problem> {
     let last = earlier.iter_mut().rev().find(|call| counts(call));
     if let Some(LoggedCall { act: Act::Finding(finding), corrected_by, .. }) = last
-        && finding.class != Class::Quality
+        && !matches!(finding.class, Class::Quality | Class::Normal)
         && (detail.degree.is_none() || finding.takes_degree())
     {
         if detail.degree.is_some() {
@@ -67,7 +67,7 @@ fn add_detail(earlier: &mut [LoggedCall], detail: &FindingSaid, by: Seq) -> Opti
         return None;
     }
     Some(Problem::new(
-        "a position or a degree was said without a finding before it",
+        "a position or a degree was said without a finding before it that can have one",
         "say the finding with its position or its degree",
     ))
 }
@@ -94,7 +94,9 @@ impl Settler<'_> {
                 let problem = problem
                     .or_else(|| self.name(&mut finding.structure, before, before.place.zone.as_deref()));
                 let of = finding.structure.as_ref().or(before.place.structure.as_ref());
-                problem.or_else(|| self.elsewhere(finding, of?))
+                problem
+                    .or_else(|| self.not_the_other(finding, before))
+                    .or_else(|| self.elsewhere(finding, of?))
             }
             Act::Value(value) => {
                 if value.said.scale.is_none() {
@@ -159,6 +161,23 @@ impl Settler<'_> {
         problem.or(unnamed)
     }
 
+    /// "Thinner than left hind", said of the left fore or of the left hind itself: it is compared with the other of its pair.
+    fn not_the_other(&self, finding: &FindingSaid, before: &Context) -> Option<Problem> {
+        let code = before.place.limb.as_deref()?;
+        let (limb, other) = (self.protocols.limb(code)?, self.protocols.other_limb(code, None)?);
+        let is_other = finding.against_limb.iter().all(|word| *word == other.side || *word == other.group);
+        (!is_other).then(|| {
+            Problem::new(
+                format!(
+                    "it was compared with the {}, which is not the other limb of the {}",
+                    finding.against_limb.join(" "),
+                    limb.name
+                ),
+                "if another limb is scanned, say that limb first; else compare with `the other leg`",
+            )
+        })
+    }
+
     /// What this structure cannot have: it was seen in another one, which was not said.
     fn elsewhere(&self, finding: &FindingSaid, structure: &StructureCode) -> Option<Problem> {
         if !matches!(finding.class, Class::Lesion | Class::Unremarkable)
@@ -186,15 +205,25 @@ impl Settler<'_> {
         if known.is_empty() {
             return None;
         }
+        // "Suspensory origin, medial lobe": of what was named last.
+        let own = at.place.structure.as_deref().and_then(|last| {
+            let is_own = |known: &&&Structure| {
+                let whole = self.protocols.whole(&known.code);
+                whole == last || whole == self.protocols.whole(last)
+            };
+            // The superficial flexor's branches are named short in the pastern only.
+            known.iter().filter(|known| known.short_after_whole || known.short_in.is_none()).find(is_own)
+        });
         let scheme = at
             .place
             .limb
             .as_deref()
             .zip(zone)
             .and_then(|(limb, zone)| self.protocols.scheme_for(limb, zone, &self.header.schemes));
-        let here = scheme.and_then(|scheme| {
-            let named = known.iter().find(|known| known.short_in.as_deref() == Some(scheme.name.as_str()));
-            named.or_else(|| known.iter().find(|known| known.short_in.is_none()))
+        let here = own.or_else(|| {
+            let name = scheme?.name.as_str();
+            let named = known.iter().find(|known| known.short_in.as_deref() == Some(name));
+            named.or_else(|| known.iter().find(|known| known.short_in.is_none() && !known.short_after_whole))
         });
         if let Some(known) = here {
             *structure = Some(known.code.clone());
@@ -203,7 +232,7 @@ impl Settler<'_> {
         // It keeps its short name: filed under no structure it would count for the one before it.
         let names: Vec<&str> = known.iter().map(|known| known.name.as_str()).collect();
         Some(Problem::new(
-            format!("without a zone it may be the {}", names.join(" or the ")),
+            format!("here it may be the {}", names.join(" or the ")),
             "say the zone first, or the structure in full",
         ))
     }

@@ -263,6 +263,7 @@ mod tests {
             certainty: None,
             attributes: Vec::new(),
             against: None,
+            against_limb: Vec::new(),
             than: None,
             zones: Vec::new(),
             copied: false,

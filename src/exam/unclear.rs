@@ -81,3 +81,88 @@ pub(crate) fn unclear(instead: &str) -> Problem {
         help: instead.to_owned(),
     }
 }
+
+/// "Core lesion down to three bravo".
+pub(crate) fn how_far() -> Problem {
+    Problem::new(
+        "it may be how far the finding reaches, or where the probe is now",
+        "say `extends to` and the zone, or pause before the next zone",
+    )
+}
+
+/// "No lesion area one twelve".
+pub(crate) fn may_deny(words: &str) -> Problem {
+    Problem::new(
+        format!("`{words}` may say that there is none, or correct a number"),
+        "pause after `no lesion`; to correct a number say `correction` before it",
+    )
+}
+
+/// "Undo the lesion".
+pub(crate) fn takes_back_what() -> Problem {
+    Problem::new(
+        "it may take back that finding, or take back the last call and say the finding anew",
+        "say `disregard that` by itself; an earlier finding is withdrawn at the desk",
+    )
+}
+
+/// "Linear lesion", "long tear".
+pub(crate) fn what_it_is_like() -> Problem {
+    Problem::new(
+        "it may be what the lesion looks like, or the plane or the probe",
+        "say the lesion alone and describe it in a note; say a plane or a probe by itself",
+    )
+}
+
+/// "Lateral deep normal", "transverse and longitudinal normal".
+pub(crate) fn what_is_there() -> Problem {
+    Problem::new(
+        "it is not clear what was seen where",
+        "say the place or the structure first, then what was found there, then its position",
+    )
+}
+
+/// "Superficial thickness nine, deep eleven".
+pub(crate) fn which_measure() -> Problem {
+    Problem::new(
+        "it is not clear what the second number measures",
+        "say what each number is, such as `thickness` or `area`",
+    )
+}
+
+pub(crate) fn denied_too() -> Problem {
+    Problem::new(
+        "it is not clear whether the second was seen or not",
+        "say `or` between what is not there; pause before what is",
+    )
+}
+
+pub(crate) fn normal_and_not() -> Problem {
+    Problem::new(
+        "one structure is called both normal and not normal in one phrase",
+        "say each structure with what was found in it, then pause",
+    )
+}
+
+/// "Everything normal but the check".
+pub(crate) fn excepted() -> Problem {
+    Problem::new(
+        "it is not clear what the structure after `but` is, only that it is not what was said before it",
+        "say each structure with what was found in it, such as `check enlarged`",
+    )
+}
+
+pub(crate) fn which() -> Problem {
+    Problem::new("it is not clear which structure is meant", "say one structure with its finding, then pause")
+}
+
+pub(crate) fn nothing_of_these() -> Problem {
+    Problem::new(
+        "several structures were named, and nothing was said of them",
+        "say what was found in all of them in the same breath, or one structure; a place said with them counts only then",
+    )
+}
+
+pub(crate) fn alone() -> Problem {
+    Problem::new("it continues a phrase that was not said", "say the whole phrase again")
+}

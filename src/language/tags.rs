@@ -28,7 +28,7 @@ const CLOSINGS: [&str; 17] = [
     "unclear",
 ];
 /// Keys of `{key=text}` whose text is free, for codes and terms live in the protocols.
-const KEYS: [&str; 27] = [
+const KEYS: [&str; 28] = [
     "limb",
     "zone",
     "level",
@@ -44,6 +44,7 @@ const KEYS: [&str; 27] = [
     "position",
     "attribute",
     "against",
+    "against_limb",
     "than",
     "unit",
     "scale",
@@ -100,11 +101,12 @@ fn closed(key: &str) -> Option<Vec<&'static str>> {
         "after" => Some(vec!["negative", "phrase", "place", "structure", "view"]),
         "of" => Some(vec!["lesion", "either"]),
         "own" => Some(vec!["yes", "no"]),
-        "never_after" => Some(vec!["finding", "structure"]),
+        "never_after" => Some(vec!["finding", "seen", "structure"]),
+        "never_before" => Some(vec!["lesion"]),
         "only" => Some(vec!["finding"]),
-        "bare" | "alone" | "last" => Some(vec!["no"]),
-        "same_zone" | "all_structures" | "also" | "of_each" => Some(vec!["yes"]),
-        "joined" => Some(vec!["and", "or", "with"]),
+        "bare" | "alone" | "last" | "named" => Some(vec!["no"]),
+        "same_zone" | "all_structures" | "also" | "of_each" | "sized" => Some(vec!["yes"]),
+        "joined" => Some(vec!["and", "but", "or", "with"]),
         _ => None,
     }
 }

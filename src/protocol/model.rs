@@ -150,6 +150,10 @@ pub struct Structure {
     /// The scheme in whose zones the short name means it; absent: in all others.
     #[serde(default)]
     pub short_in: Option<String>,
+    /// The short name means it where what it is a part of, or another part of that, was named last; elsewhere only in the
+    /// scheme of `short_in`.
+    #[serde(default)]
+    pub short_after_whole: bool,
 }
 
 impl Structure {
@@ -391,6 +395,12 @@ impl Protocols {
     #[must_use]
     pub fn structure(&self, code: &str) -> Option<&Structure> {
         self.structures.iter().find(|structure| structure.code == code)
+    }
+
+    /// What the structure with this code is a part of; the code itself where it is whole.
+    #[must_use]
+    pub fn whole<'a>(&'a self, code: &'a str) -> &'a str {
+        self.structure(code).and_then(|known| known.part_of.as_deref()).unwrap_or(code)
     }
 
     /// Whether a finding with this term can be one of this structure, as far as the files say.

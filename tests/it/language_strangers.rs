@@ -1,6 +1,6 @@
 //! What people said who had not seen the grammar: each phrase here was once taken wrongly, or not at all; our own wording throughout.
 use crate::support::exam_of;
-use crate::support::phrase::{all, asked, shown};
+use crate::support::phrase::{all, asked, asked_with, shown};
 
 const PLACE: &str = "left fore two alpha transverse superficial flexor";
 
@@ -181,4 +181,123 @@ fn words_of_saving_and_correcting_are_taken_only_where_they_are_clear() {
     asked(&[PLACE], "got it");
     asked(&[PLACE, "core lesion medial"], "lateral i mean");
     assert_eq!(shown(&[PLACE], "superficial's okay deep's okay"), "SDFT; normal; DDFT; normal");
+}
+
+#[test]
+fn a_take_back_and_a_finding_in_one_breath_are_asked_about() {
+    for phrase in
+        ["undo the lesion", "undo the tear", "disregard the core lesion", "disregard that core lesion medial"]
+    {
+        asked(&[PLACE, "moderate core lesion medial"], phrase);
+    }
+    all(&[PLACE], &[("disregard that two bravo", "take back the last call; 2B")]);
+}
+
+#[test]
+fn a_zone_that_no_scheme_has_is_told_apart_from_words_that_are_none() {
+    for phrase in ["two charlie", "zone one charlie", "p three alpha", "pastern two charlie"] {
+        asked_with(&[PLACE], phrase, "no scheme has this one");
+    }
+}
+
+#[test]
+fn a_number_that_is_corrected_after_the_place_was_left_is_told() {
+    let problems = |said: &[&str]| exam_of(said).calls.last().unwrap().problems.len();
+    assert_eq!(problems(&[PLACE, "area one hundred", "correction area one forty"]), 0);
+    assert_eq!(problems(&[PLACE, "area one hundred", "save", "correction area one forty"]), 0);
+    assert_eq!(
+        problems(&[PLACE, "area one hundred", "save", "two bravo deep", "correction area one forty"]),
+        1
+    );
+    assert_eq!(problems(&[PLACE, "area one hundred", "deep", "correction area one forty"]), 1);
+}
+
+/// The origin has two lobes as the deep flexor has in the pastern; what was named last says whose lobe it is.
+#[test]
+fn a_lobe_belongs_to_what_was_named_last() {
+    let of = |before: &[&str]| {
+        let exam = exam_of(&[before, &["medial lobe hypoechoic"]].concat());
+        let call = exam.calls.last().unwrap();
+        (call.context.place.structure.clone().unwrap_or_default().to_string(), call.problems.len())
+    };
+    let hind = "left hind one alpha transverse";
+    assert_eq!(of(&[hind, "suspensory origin"]), ("SL-origin-medial".to_owned(), 0));
+    assert_eq!(of(&[hind, "suspensory"]), ("SL-origin-medial".to_owned(), 0));
+    assert_eq!(of(&[hind, "suspensory origin", "lateral lobe normal"]), ("SL-origin-medial".to_owned(), 0));
+    assert_eq!(of(&[hind, "deep flexor"]), ("DDFT-medial".to_owned(), 0));
+    assert_eq!(of(&["left fore pastern one bravo transverse"]), ("DDFT-medial".to_owned(), 0));
+    // Nothing says which: it is kept as it was said.
+    assert_eq!(of(&[hind]), ("lobe-medial".to_owned(), 1));
+    assert_eq!(of(&[hind, "superficial flexor"]), ("lobe-medial".to_owned(), 1));
+    all(&[hind], &[("suspensory origin medial head normal", "SL-origin-medial; normal")]);
+}
+
+#[test]
+fn a_comparison_names_the_other_limb_of_the_pair_or_is_asked_about() {
+    asked(&[PLACE], "right fore is bigger");
+    asked(&[PLACE], "right fore smaller");
+    let problems = |phrase: &str| exam_of(&[PLACE, phrase]).calls.last().unwrap().problems.len();
+    for phrase in [
+        "thinner than right fore",
+        "thinner than the right",
+        "larger than the other leg",
+        "larger than the off fore",
+    ] {
+        assert_eq!(problems(phrase), 0, "{phrase}");
+    }
+    // It may be the wrong limb that is in force.
+    for phrase in [
+        "thinner than left hind",
+        "thinner than the left",
+        "thinner than right hind",
+        "thicker than near fore",
+    ] {
+        assert_eq!(problems(phrase), 1, "{phrase}");
+    }
+    all(&[PLACE], &[("right fore larger since last scan", "RF; larger against the last scan")]);
+}
+
+#[test]
+fn how_far_a_finding_reaches_does_not_move_the_probe() {
+    for phrase in [
+        "lesion is six centimetres long starting at one alpha",
+        "lesion length six centimetres starting at one alpha",
+        "lesion seen down to three bravo",
+        "core lesion down to three bravo",
+        "hypoechoic up to one alpha",
+    ] {
+        assert_eq!(shown(&[PLACE], phrase), "", "{phrase}");
+    }
+    all(
+        &[],
+        &[
+            ("starting at one alpha", "1A"),
+            ("down to three bravo", "3B"),
+            ("save down to three bravo", "still saved; 3B"),
+        ],
+    );
+}
+
+#[test]
+fn no_before_a_number_is_no_correction_where_it_may_deny() {
+    for phrase in [
+        "no lesion area one twelve",
+        "superficial no lesion area one ten",
+        "no lesion percent ten",
+        "no lesion width nine",
+        "no lesion thickness nine millimetres",
+        "no core lesion one twelve",
+        "no lesion thirty percent",
+    ] {
+        asked(&[PLACE], phrase);
+    }
+    all(&[PLACE, "area one twenty"], &[("no area one twelve", "right: area 112 mm2 (unit not said)")]);
+}
+
+#[test]
+fn what_is_not_new_may_be_old_and_what_is_not_ruptured_may_be_torn() {
+    for phrase in ["no new lesions", "no further lesions", "no other core lesion", "without new tears"] {
+        asked(&[PLACE], phrase);
+    }
+    all(&[PLACE], &[("not ruptured", "no rupture"), ("not torn", "no tear"), ("no rupture", "no rupture")]);
 }

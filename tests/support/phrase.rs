@@ -29,6 +29,11 @@ pub fn all(before: &[&str], cases: &[(&str, &str)]) {
 /// Nothing is written, and it says how to put it.
 #[track_caller]
 pub fn asked(before: &[&str], phrase: &str) {
+    asked_with(before, phrase, "");
+}
+
+/// The same, with these words in what it says.
+pub fn asked_with(before: &[&str], phrase: &str, words: &str) {
     let said: Vec<&str> = before.iter().copied().chain([phrase]).collect();
     let exam = exam_of(&said);
     let utterance = exam.utterances.last().unwrap();
@@ -37,4 +42,7 @@ pub fn asked(before: &[&str], phrase: &str) {
     let plain =
         |message: &&str| !message.contains("complete phrase") && !message.contains("different things");
     assert!(told.first().is_some_and(plain), "{phrase}: {told:?}");
+    let all: String =
+        utterance.problems.iter().map(|problem| problem.message.clone() + &problem.help).collect();
+    assert!(all.contains(words), "{phrase}: {all}");
 }

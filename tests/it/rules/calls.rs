@@ -20,7 +20,7 @@ pub(crate) const CASES: &[Cases] = &[
         rule.fires("4A is not a zone of LF", &said(&["left fore", "zone four alpha"]));
         rule.silent(&said(&["left hind", "zone four alpha"]));
         // A stretch of the limb with a zone of another one.
-        for words in ["pastern three alpha", "mid pastern two bravo", "mid cannon pastern one alpha"] {
+        for words in ["mid pastern three alpha", "mid pastern two bravo", "mid cannon pastern one alpha"] {
             rule.fires("does not lie in the", &said(&["left fore", words]));
         }
         rule.silent(&said(&["left fore", "pastern one alpha", "mid cannon two bravo", "pastern"]));

@@ -1,0 +1,131 @@
+//! Phrases that are two to the grammar and may be one to a person.
+//!
+//! Takes: two phrases of an utterance, one right after the other.
+//! Gives: why they cannot be taken one by one, and what to say instead.
+//! Never: joins them; what was meant is asked.
+//! Tested in: `tests/it/language_breaths.rs`.
+
+use crate::exam::call::{Act, Command, Problem};
+use crate::exam::phrase::{Hint, Joint, Phrase, Way};
+use crate::exam::shown::is_adjective;
+use crate::exam::sizes::which_size;
+use crate::exam::unclear::{may_deny, takes_back_what, what_is_there, what_it_is_like, which_measure};
+use crate::language::closed_sets::Class;
+use crate::protocol::Protocols;
+
+/// Lesions that have a direction: "transverse tear" need not turn the probe.
+const DIRECTED: [&str; 3] = ["tear", "split", "rupture"];
+
+/// Why the two are asked about; none where each is clear by itself.
+pub(crate) fn run_together(before: &Phrase, phrase: &Phrase, protocols: &Protocols) -> Option<Problem> {
+    taken_back(before, phrase)
+        .or_else(|| seen_where(before, phrase))
+        .or_else(|| of_lesion(before, phrase, protocols))
+        .or_else(|| directed(before, phrase))
+}
+
+/// "Undo the lesion", "disregard two alpha"; "disregard that, two alpha" says two things.
+fn taken_back(before: &Phrase, phrase: &Phrase) -> Option<Problem> {
+    let takes_back = match (&before.call.act, &phrase.call.act) {
+        (Act::Command(Command::TakeBack { .. } | Command::TakeBackSave), Act::Finding(_)) => true,
+        (Act::Command(Command::TakeBack { .. }), Act::View(_)) => !before.call.words.contains(' '),
+        _ => false,
+    };
+    takes_back.then(takes_back_what)
+}
+
+fn seen_where(before: &Phrase, phrase: &Phrase) -> Option<Problem> {
+    let is_detail = |phrase: &Phrase| phrase.call.act.class() == Some(&Class::Detail);
+    let joined = phrase.joined;
+    let is_unclear = match (&before.call.act, &phrase.call.act) {
+        // "Lateral deep normal", "axial border of the medial branch": the position may be that of what follows.
+        (_, Act::View(_)) if is_detail(before) => phrase.call.act.only_structure().is_some(),
+        // "Medial and lateral border torn".
+        (_, Act::Finding(_)) if is_detail(before) => joined == Some(Joint::And),
+        // "Normal laterally"; "no tear lateral but medial".
+        (Act::Finding(finding), Act::Finding(_)) if is_detail(phrase) => {
+            finding.class == Class::Normal || finding.class == Class::Negative && joined == Some(Joint::But)
+        }
+        // "Transverse and longitudinal normal", "two alpha and two bravo deep normal": both, or the last?
+        (Act::View(view), Act::View(next)) if joined == Some(Joint::And) => {
+            view.plane.is_some() && next.plane.is_some() || view.zone.is_some() && next.zone.is_some()
+        }
+        _ => false,
+    };
+    is_unclear.then(what_is_there)
+}
+
+fn of_lesion(before: &Phrase, phrase: &Phrase, protocols: &Protocols) -> Option<Problem> {
+    let Act::Finding(first) = &before.call.act else { return None };
+    let terms = &protocols.measuring.terms;
+    match &phrase.call.act {
+        // "No core, lesion one twelve": what is not there has no size.
+        Act::Value(value) if first.class == Class::Negative => {
+            let of_lesion = [&terms.lesion_area, &terms.lesion_percent, &terms.length];
+            let words = format!("{} {}", before.call.words, phrase.call.words);
+            of_lesion.contains(&&value.term).then(|| may_deny(&words))
+        }
+        // "Tear area thirty", "lesion area of the superficial thirty".
+        Act::Value(value) if first.class == Class::Lesion && value.term == terms.area => {
+            let is_focal = protocols.sized.contains(&first.term) || first.term.ends_with("echoic");
+            is_focal.then(which_size)
+        }
+        // "Normal, no, enlarged".
+        Act::Finding(second) if first.class == Class::Normal && second.class == Class::Negative => {
+            let is_no = phrase.call.words.starts_with("no ") && is_adjective(&second.term);
+            is_no.then(|| may_deny(&phrase.call.words))
+        }
+        _ => None,
+    }
+}
+
+/// "Linear lesion", "transverse tear", "split longitudinal".
+fn directed(before: &Phrase, phrase: &Phrase) -> Option<Problem> {
+    let has_direction = |act: &Act| {
+        matches!(act, Act::Finding(finding)
+            if finding.class == Class::Lesion && DIRECTED.contains(&finding.term.as_str()))
+    };
+    let (first, second) = (&before.call.act, &phrase.call.act);
+    let is_like = before.hint == Hint::Describes && second.class() == Some(&Class::Lesion);
+    let turns = is_plane(first) && has_direction(second) || has_direction(first) && is_plane(second);
+    (is_like || turns).then(what_it_is_like)
+}
+
+/// "Superficial thickness nine, deep eleven": a number without a name after another measure than the one it would be.
+pub(crate) fn another_measure(phrases: &[Phrase]) -> Option<Problem> {
+    let mut before: Option<&str> = None;
+    for phrase in phrases {
+        let Act::Value(value) = &phrase.call.act else { continue };
+        if phrase.hint == Hint::Unnamed && before.is_some_and(|term| term != value.term) {
+            return Some(which_measure());
+        }
+        before = Some(&value.term);
+    }
+    None
+}
+
+/// "Superficial core lesion and an enlarged deep", "deep core lesion lateral lobe": what was found just before a structure of
+/// which nothing is said may be of that one, not of the first.
+pub(crate) fn may_describe_last(phrases: &[Phrase], is_short: &dyn Fn(&str) -> bool) -> bool {
+    let is_saved = |phrase: &&Phrase| matches!(phrase.call.act, Act::Save | Act::Clip);
+    let said = phrases.len() - phrases.iter().rev().take_while(is_saved).count();
+    let [earlier @ .., found, last] = &phrases[..said] else { return false };
+    let (Act::Finding(finding), Some(structure)) = (&found.call.act, last.call.act.only_structure()) else {
+        return false;
+    };
+    let describes = is_adjective(&finding.term)
+        || matches!(found.joined, Some(Joint::And | Joint::With))
+        || is_short(&structure);
+    finding.class == Class::Lesion
+        && finding.structure.is_none()
+        && describes
+        && last.way == Way::Bare
+        && last.joined.is_none()
+        && earlier.iter().any(|phrase| phrase.call.act.only_structure().is_some())
+}
+
+/// It turns the probe and does nothing else.
+fn is_plane(act: &Act) -> bool {
+    matches!(act, Act::View(view)
+        if view.plane.is_some() && view.structure.is_none() && view.zone.is_none() && !view.names_limb())
+}
