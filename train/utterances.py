@@ -27,7 +27,6 @@ AROUND_SHARE = .3  # of talk is about the very things that are called
 HALTING_SHARE = .15  # of calls have a pause inside
 ACCENT_SHARE = .35  # of what espeak-ng and Kokoro say
 FOREIGN_SHARE = .2  # of what espeak-ng says, by its voices of other languages
-DIPHONES_SHARE = .2  # of what the fast ones say, where festival's voices are
 FIGURES_SHARE = .05  # of all: figures alone, besides those among the sentences
 KOKORO_ACCENTS = ["en-us", "en-us", "en-gb", "en-gb-x-rp"]
 
@@ -61,11 +60,11 @@ class Beside:
         return tracts.Gnuspeech(self.parts)
 
 
-def fast(voices, tune, rng, beside):
+def fast(voices, tune, rng, beside, diphones_share):
     """A synthesiser that needs no network, at a random rate and pitch: what says a text, and its kind."""
-    if not tune and beside.festival and rng.random() < DIPHONES_SHARE:
+    if not tune and beside.festival and rng.random() < diphones_share:
         voice = rng.choice(voices["diphones"])
-        how = rng.uniform(.9, 1.5), rng.uniform(.75, 1.35), rng.uniform(.3, 1.7)
+        how = rng.uniform(.8, 1.6), rng.uniform(.7, 1.45), rng.uniform(.2, 1.8)
         return lambda text: diphones.say(beside.festival, voice, text, *how, rng), "festival"
     maker = rng.random()
     if maker < .2:
@@ -137,7 +136,7 @@ def shard(job):
             elif maker == "gnuspeech":
                 x, kind = beside.gnuspeech.say(text, speaker.rng), maker
             else:
-                say, kind = fast(use, tune, speaker.rng, beside)
+                say, kind = fast(use, tune, speaker.rng, beside, ask.diphones)
                 halts = words and len(words) > 1 and speaker.rng.random() < HALTING_SHARE
                 x = halting(say, words, speaker.rng) if halts else say(text)
             if not 1600 < len(x) < 9 * synth.RATE:
@@ -158,6 +157,7 @@ def main():
     ask.add_argument("--out", default=".ear/speech")
     ask.add_argument("--seed", type=int, default=1)
     ask.add_argument("--fast", type=int, default=12000)
+    ask.add_argument("--diphones", type=float, default=.2, help="share of what the fast ones say by festival's diphones, where these are")
     ask.add_argument("--kokoro", type=int, default=6000, help="none: Kokoro tunes nothing, either")
     ask.add_argument("--gnuspeech", type=int, default=0, help="by gnuspeech; a quarter of a second each")
     ask.add_argument("--tune", type=int, default=800)

@@ -260,8 +260,8 @@ class World:
     def hear(self, ids):
         x, n, labels, kind = self.place(ids)
         if float(torch.rand(1)) < STRETCHED:
-            factor = min(float(uniform(1, .8, 1.25, "cpu")), LONGEST / x.shape[1])
-            x, n = revoice.stretched(x, n, factor, float(uniform(1, 0, .3, "cpu")))
+            factor = min(float(uniform(1, .7, 1.35, "cpu")), LONGEST / x.shape[1])
+            x, n = revoice.stretched(x, n, factor, float(uniform(1, 0, .35, "cpu")))
             x = F.pad(x, (0, max(0, int(n.max()) - x.shape[1])))[:, :LONGEST]
             n = n.clamp(max=LONGEST)
         if self.turn % 4 == 0:
