@@ -97,8 +97,8 @@ fn open(path: &Path) -> anyhow::Result<Recording> {
     let recording = recording::open(path)?;
     if recording.is_unfinished() {
         terminal::warn(format!(
-            "zonecall: the head of `{}` does not say how long it is, or names less than the file holds, as where the \
-             recorder lost its power or wrote to a pipe; it is heard to the end of the file",
+            "zonecall: the head of `{}` does not state its length, or states less than the file holds, as after a \
+             power cut or when it was written to a pipe; it is heard to the end of the file",
             path.shown()
         ));
     }

@@ -21,15 +21,15 @@ use crate::terminal;
 
 /// Stills that are decoded at once, at most; each by a program of its own.
 const AT_ONCE_MAX: usize = 4;
-/// More stills than this take seconds, and the person who waits is told what for.
-const TOLD_FROM: usize = 100;
+/// Decoding more stills than this takes seconds: the program says what it is doing.
+const ANNOUNCED_FROM: usize = 100;
 
 /// Notes on each still that `exam` does not have yet, whether its picture can be shown.
 pub(super) fn look_at_pictures(exam_folder: &Path, exam: &Exam, stills: &mut [Frame]) {
     let known: BTreeSet<&str> = exam.frames.iter().map(|still| still.sha256.as_str()).collect();
     let is_new = |still: &Frame| !known.contains(still.sha256.as_str());
     let new: Vec<usize> = (0..stills.len()).filter(|idx| is_new(&stills[*idx])).collect();
-    if new.len() > TOLD_FROM {
+    if new.len() > ANNOUNCED_FROM {
         terminal::warn(format!("zonecall: looking at the pictures of {} new stills", new.len()));
     }
     let (next, found) = (AtomicUsize::new(0), Mutex::new(Vec::new()));

@@ -217,11 +217,13 @@ fn structures_after(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
         return Ok(phrases);
     }
     if phrases[named].joined == Some(Joint::But) {
-        // "Normal but the check enlarged" says what is not normal; "normal but the check" leaves it out.
-        let goes_on = phrases.get(named + 1).is_some_and(|next| is_free(&next.call.act));
-        return if goes_on { Ok(phrases) } else { Err(excepted()) };
+        // "Everything normal but the check enlarged": normal was said of the check, too, where that one is in force.
+        return Err(excepted());
     }
-    if phrases[named].joined == Some(Joint::And) && named + 1 == phrases.len() && structure_at.len() == 1 {
+    if phrases[named].joined == Some(Joint::And)
+        && phrases[named + 1..].iter().all(is_saved)
+        && structure_at.len() == 1
+    {
         return Err(which());
     }
     if structure_at.len() == 1 {

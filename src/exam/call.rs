@@ -290,7 +290,7 @@ pub struct FindingSaid {
     /// What it is like, in the grammar's words: `anechoic`, `chronic`, ...
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub attributes: Vec<String>,
-    /// What it was compared with: `other limb`, `last scan`.
+    /// What it was compared with: `other limb`, `last scan`, `scan in March`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub against: Option<String>,
     /// The limb that it was compared with, where it was named: its side, its pair, or both.

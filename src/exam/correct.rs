@@ -23,8 +23,10 @@ pub(crate) fn take_back(calls: &mut [LoggedCall]) {
 
 /// The call at `idx` takes back earlier ones, if that is what it does; gives their places.
 pub(crate) fn take_back_one(calls: &mut [LoggedCall], idx: usize) -> Vec<usize> {
+    if calls[idx].withdrawn_by.is_some() {
+        return Vec::new();
+    }
     let count = match calls[idx].act {
-        _ if calls[idx].withdrawn_by.is_some() => return Vec::new(),
         Act::Command(Command::TakeBack { count }) => count,
         Act::Command(Command::TakeBackSave) => return take_back_save(calls, idx),
         _ => return Vec::new(),
@@ -118,8 +120,8 @@ pub(crate) fn correct_one(calls: &mut [LoggedCall], idx: usize) -> Option<usize>
     let within = |reach| earlier.iter().position(|call| call.seq >= reach).unwrap_or(earlier.len());
     let first = correction.call.reach.map_or(0, within);
     let earlier = &mut earlier[first..];
-    let right = correction.call.act.clone();
-    let places = match right.clone() {
+    let is_value = matches!(correction.call.act, Act::Value(_));
+    let places = match correction.call.act.clone() {
         Act::View(view) => correct_view(earlier, &view, by),
         Act::Finding(finding) if finding.class == Class::Detail => {
             vec![correct_detail(earlier, &finding, by)]
@@ -132,11 +134,13 @@ pub(crate) fn correct_one(calls: &mut [LoggedCall], idx: usize) -> Option<usize>
             "nothing before it was changed, and it counts as said; say `disregard that` where it should not",
         ));
     }
-    let last = places.iter().flatten().max().copied();
-    if matches!(right, Act::Value(_)) && last.is_some_and(|last| has_moved(&earlier[last..])) {
-        correction.problems.push(Problem::new(
-            format!("`{}` corrected the number of a place that was left since", correction.call.words),
-            "where it is a number of the new place, withdraw the correction and enter the number there",
+    if let Some(last) = places.iter().flatten().max().copied().filter(|_| is_value)
+        && has_moved(&earlier[last..])
+    {
+        // Told with the number that it changed: that one counts.
+        earlier[last].problems.push(Problem::new(
+            format!("`{}` corrected it from another place or structure", correction.call.words),
+            "if the number is of that place, withdraw the correction and enter the number there",
         ));
     }
     places.into_iter().flatten().min().map(|place| first + place)
@@ -144,8 +148,8 @@ pub(crate) fn correct_one(calls: &mut [LoggedCall], idx: usize) -> Option<usize>
 
 /// Whether another place or structure was said in these calls.
 fn has_moved(calls: &[LoggedCall]) -> bool {
-    let views = calls.iter().filter(|call| counts(call)).filter_map(|call| view_of(&call.act));
-    views.into_iter().any(|view| view.names_view() || view.structure.is_some())
+    let mut views = calls.iter().filter(|call| counts(call)).filter_map(|call| view_of(&call.act));
+    views.any(|view| view.names_view() || view.structure.is_some())
 }
 
 /// Each part of the view replaces that part in the last call that named it; gives the places of those calls.

@@ -31,7 +31,7 @@ pub(crate) fn places_first(mut phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Prob
     let is_clear = found.iter().all(|phrase| is_structure(phrase) || is_found(phrase))
         && !found.iter().chain(&places).any(|phrase| phrase.call.corrects)
         && places[0].joined.is_none()
-        && !(places[0].way == Way::Bare && found.iter().any(is_comparison))
+        && !found.iter().any(is_comparison)
         && (!saves || found.len() == 1)
         && !after.iter().any(|phrase| is_found(phrase) && !is_save(phrase));
     // What names one place together, such as a zone and a plane, travels together; a second place is one too many.
@@ -91,7 +91,7 @@ fn is_found(phrase: &Phrase) -> bool {
         || is_save(phrase)
 }
 
-/// "Same as the right fore, two alpha": the place may be the other limb's.
+/// "Same as the right fore, two alpha", "worse in two alpha": the place may be what it was compared with.
 fn is_comparison(phrase: &Phrase) -> bool {
     phrase.call.act.class() == Some(&Class::Comparison)
 }

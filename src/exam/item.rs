@@ -209,7 +209,7 @@ impl Item {
                 let amount = self.number().map(|number| Amount { number, unit, unit_assumed: false });
                 Act::Setting(Setting { slot: self.need("slot", kind)?, state: self.field("state"), amount })
             }
-            "finding" => return self.findings(),
+            "finding" => return self.findings(protocols),
             "value" => Act::Value(self.value(protocols)?),
             "save" => Act::Save,
             "clip" => Act::Clip,
@@ -262,9 +262,9 @@ impl Item {
     }
 
     /// One for each structure: an adhesion between two is said of both.
-    fn findings(&mut self) -> Result<Vec<Act>, Problem> {
+    fn findings(&mut self, protocols: &Protocols) -> Result<Vec<Act>, Problem> {
         let structures: Vec<StructureCode> = self.codes("structure").collect();
-        let finding = self.finding()?;
+        let finding = self.finding(protocols)?;
         if structures.is_empty() {
             return Ok(vec![Act::Finding(finding)]);
         }
@@ -272,13 +272,14 @@ impl Item {
         Ok(structures.into_iter().map(of).collect())
     }
 
-    fn finding(&mut self) -> Result<FindingSaid, Problem> {
+    fn finding(&mut self, protocols: &Protocols) -> Result<FindingSaid, Problem> {
         if self.mixed {
             return Err(which_degree());
         }
         // "Small hypoechoic area": how large it is says nothing of how dark it is.
         let is_sized = self.fields.contains_key("sized");
-        if is_sized && self.fields.get("term").is_some_and(|term| is_adjective(term)) {
+        let is_area = |term: &String| is_adjective(term) && protocols.sized.contains(term);
+        if is_sized && self.fields.get("term").is_some_and(is_area) {
             return Err(size_of_what());
         }
         let class = self.need("class", "finding")?;

@@ -12,7 +12,7 @@ use crate::exam::item::Item;
 use crate::exam::normalise::normalised;
 use crate::exam::number_correction::NumberInstead;
 use crate::exam::phrase::{Hint, Phrase, Way};
-use crate::exam::run_together::{another_measure, run_together};
+use crate::exam::run_together::{of_several, run_together};
 use crate::exam::sizes::{first_size, which_size};
 use crate::exam::unclear::{
     also_what, begins_like_a_question, corrects_which, how_far, like_talk, may_deny, not_after_no, of_what,
@@ -324,7 +324,7 @@ fn join(phrases: Vec<Phrase>, parsed: &mut Parsed, protocols: &Protocols) -> Res
     }
     let is_short = |code: &str| protocols.structures.iter().any(|known| known.short.as_deref() == Some(code));
     let unclear = phrases.windows(2).find_map(|two| run_together(&two[0], &two[1], protocols));
-    if let Some(problem) = unclear.or_else(|| another_measure(&phrases)) {
+    if let Some(problem) = unclear.or_else(|| of_several(&phrases, protocols)) {
         return Err(problem);
     }
     parsed.calls = bind(phrases, &is_short)?;
@@ -384,10 +384,10 @@ fn after_lesion(phrases: &[Phrase], sized: &[String]) -> bool {
         .any(|phrase| matches!(&phrase.call.act, Act::Finding(finding) if sized.contains(&finding.term)))
 }
 
-/// "The suspensory is normal and the check", "superficial enlarged, deep", with "also" after it.
+/// "The suspensory is normal and the check", "superficial enlarged, deep", or only "deep", with "also" after it.
 fn repeats_finding(phrases: &[Phrase]) -> bool {
     let Some((last, before)) = phrases.split_last() else { return false };
-    let found = before.iter().any(|phrase| matches!(phrase.call.act, Act::Finding(_)));
+    let found = before.is_empty() || before.iter().any(|phrase| matches!(phrase.call.act, Act::Finding(_)));
     found && last.call.act.only_structure().is_some()
 }
 

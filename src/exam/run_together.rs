@@ -9,25 +9,36 @@ use crate::exam::call::{Act, Command, Problem};
 use crate::exam::phrase::{Hint, Joint, Phrase, Way};
 use crate::exam::shown::is_adjective;
 use crate::exam::sizes::which_size;
-use crate::exam::unclear::{may_deny, takes_back_what, what_is_there, what_it_is_like, which_measure};
+use crate::exam::unclear::{
+    corrects_which, may_deny, normal_as_a_whole, takes_back_what, what_is_there, what_it_is_like,
+    which_measure,
+};
 use crate::language::closed_sets::Class;
 use crate::protocol::Protocols;
-
-/// Lesions that have a direction: "transverse tear" need not turn the probe.
-const DIRECTED: [&str; 3] = ["tear", "split", "rupture"];
 
 /// Why the two are asked about; none where each is clear by itself.
 pub(crate) fn run_together(before: &Phrase, phrase: &Phrase, protocols: &Protocols) -> Option<Problem> {
     taken_back(before, phrase)
         .or_else(|| seen_where(before, phrase))
         .or_else(|| of_lesion(before, phrase, protocols))
-        .or_else(|| directed(before, phrase))
+        .or_else(|| described(before, phrase))
+        .or_else(|| corrects_another(before, phrase))
+}
+
+/// "Fibre score two, sorry, echo score two": the number said first would stay.
+fn corrects_another(before: &Phrase, phrase: &Phrase) -> Option<Problem> {
+    let (Act::Value(first), Act::Value(second)) = (&before.call.act, &phrase.call.act) else { return None };
+    (phrase.call.corrects && first.term != second.term).then(which_measure)
 }
 
 /// "Undo the lesion", "disregard two alpha"; "disregard that, two alpha" says two things.
 fn taken_back(before: &Phrase, phrase: &Phrase) -> Option<Problem> {
     let takes_back = match (&before.call.act, &phrase.call.act) {
-        (Act::Command(Command::TakeBack { .. } | Command::TakeBackSave), Act::Finding(_)) => true,
+        // "Disregard that, normal": nobody takes back a normal by that name. Two calls are no finding.
+        (Act::Command(Command::TakeBack { count }), Act::Finding(finding)) => {
+            *count == 1 && finding.class != Class::Normal
+        }
+        (Act::Command(Command::TakeBackSave), Act::Finding(_)) => true,
         (Act::Command(Command::TakeBack { .. }), Act::View(_)) => !before.call.words.contains(' '),
         _ => false,
     };
@@ -44,7 +55,10 @@ fn seen_where(before: &Phrase, phrase: &Phrase) -> Option<Problem> {
         (_, Act::Finding(_)) if is_detail(before) => joined == Some(Joint::And),
         // "Normal laterally"; "no tear lateral but medial".
         (Act::Finding(finding), Act::Finding(_)) if is_detail(phrase) => {
-            finding.class == Class::Normal || finding.class == Class::Negative && joined == Some(Joint::But)
+            if finding.class == Class::Normal {
+                return Some(normal_as_a_whole());
+            }
+            finding.class == Class::Negative && joined == Some(Joint::But)
         }
         // "Transverse and longitudinal normal", "two alpha and two bravo deep normal": both, or the last?
         (Act::View(view), Act::View(next)) if joined == Some(Joint::And) => {
@@ -67,8 +81,9 @@ fn of_lesion(before: &Phrase, phrase: &Phrase, protocols: &Protocols) -> Option<
         }
         // "Tear area thirty", "lesion area of the superficial thirty".
         Act::Value(value) if first.class == Class::Lesion && value.term == terms.area => {
-            let is_focal = protocols.sized.contains(&first.term) || first.term.ends_with("echoic");
-            is_focal.then(which_size)
+            // "Total area", "tendon area" name whose it is.
+            let is_bare = phrase.call.words.starts_with(&value.term);
+            (is_bare && protocols.sized.contains(&first.term)).then(which_size)
         }
         // "Normal, no, enlarged".
         Act::Finding(second) if first.class == Class::Normal && second.class == Class::Negative => {
@@ -79,20 +94,40 @@ fn of_lesion(before: &Phrase, phrase: &Phrase, protocols: &Protocols) -> Option<
     }
 }
 
-/// "Linear lesion", "transverse tear", "split longitudinal".
-fn directed(before: &Phrase, phrase: &Phrase) -> Option<Problem> {
-    let has_direction = |act: &Act| {
-        matches!(act, Act::Finding(finding)
-            if finding.class == Class::Lesion && DIRECTED.contains(&finding.term.as_str()))
+/// "Linear lesion", "long tear".
+fn described(before: &Phrase, phrase: &Phrase) -> Option<Problem> {
+    let is_like = before.hint == Hint::Describes && phrase.call.act.class() == Some(&Class::Lesion);
+    is_like.then(what_it_is_like)
+}
+
+/// "Transverse tear" and "split longitudinal", where the plane is one bare word at the end of what was said: after a place, or
+/// before a save, it turns the probe.
+fn directed(phrases: &[Phrase], protocols: &Protocols) -> bool {
+    let is_bare = |phrase: &Phrase| {
+        is_plane(&phrase.call.act) && phrase.way == Way::Bare && !phrase.call.words.contains(' ')
     };
-    let (first, second) = (&before.call.act, &phrase.call.act);
-    let is_like = before.hint == Hint::Describes && second.class() == Some(&Class::Lesion);
-    let turns = is_plane(first) && has_direction(second) || has_direction(first) && is_plane(second);
-    (is_like || turns).then(what_it_is_like)
+    let has_direction = |phrase: &Phrase| {
+        matches!(&phrase.call.act, Act::Finding(finding)
+            if finding.class == Class::Lesion && protocols.directed.contains(&finding.term))
+    };
+    let begins = matches!(phrases, [plane, found, ..] if is_bare(plane) && has_direction(found));
+    let ends = matches!(phrases, [.., found, plane] if has_direction(found) && is_bare(plane));
+    begins || ends
+}
+
+/// Why phrases that are clear two by two are asked about.
+pub(crate) fn of_several(phrases: &[Phrase], protocols: &Protocols) -> Option<Problem> {
+    let is_save = |phrase: &Phrase| matches!(phrase.call.act, Act::Save | Act::Clip);
+    // "Save, sorry, longitudinal, save": the view that was saved, or the next one?
+    let resaved =
+        phrases.windows(3).any(|three| is_save(&three[0]) && three[1].call.corrects && is_save(&three[2]));
+    another_measure(phrases)
+        .or_else(|| resaved.then(corrects_which))
+        .or_else(|| directed(phrases, protocols).then(what_it_is_like))
 }
 
 /// "Superficial thickness nine, deep eleven": a number without a name after another measure than the one it would be.
-pub(crate) fn another_measure(phrases: &[Phrase]) -> Option<Problem> {
+fn another_measure(phrases: &[Phrase]) -> Option<Problem> {
     let mut before: Option<&str> = None;
     for phrase in phrases {
         let Act::Value(value) = &phrase.call.act else { continue };

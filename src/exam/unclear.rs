@@ -166,3 +166,11 @@ pub(crate) fn nothing_of_these() -> Problem {
 pub(crate) fn alone() -> Problem {
     Problem::new("it continues a phrase that was not said", "say the whole phrase again")
 }
+
+/// "Normal laterally".
+pub(crate) fn normal_as_a_whole() -> Problem {
+    Problem::new(
+        "`normal` is said of a whole structure",
+        "say `normal` alone where the whole structure is; where it is not, say what is seen and at which side",
+    )
+}

@@ -264,14 +264,12 @@ fn is_more_than_chance(found: &Candidate, said: &[Said], saved: &[Saved], reach_
     let tried = said.len() as f64 * saved.len() as f64;
     let by_chance = tried * at_least(pairs - 1, within.max(pairs) - 1, hit);
     let share = pairs as f64 / within.min(said.len()).max(1) as f64;
-    // Stills of another exam of the same rhythm: most of them fall outside this one, and most calls lack theirs.
-    let few = |n: usize, of: usize| (n as f64) < SHARE * of as f64;
-    if few(pairs, said.len()) && few(within, saved.len()) {
-        return false;
-    }
     let is_near = found.clock.offset_s.abs() <= NEAR_S + reach_s;
     let is_shown = is_near || pairs >= PAIRS_FAR_MIN && by_chance <= CHANCE_FAR_MAX;
-    by_chance <= CHANCE_MAX || share >= SHARE && is_shown
+    // Stills of another exam of about the same rhythm: most of them fall outside this one, and most calls lack theirs.
+    let few = |n: usize, of: usize| (n as f64) < SHARE * of as f64;
+    let is_of_another = few(pairs, said.len()) && few(within, saved.len());
+    by_chance <= CHANCE_MAX || share >= SHARE && is_shown && !is_of_another
 }
 
 /// The chance of at least `hits` in so many `tries`, each with the chance `hit`.

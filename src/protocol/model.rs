@@ -29,6 +29,8 @@ pub struct Protocols {
     pub values: Vec<ValueKind>,
     /// Findings that have a width and a depth of their own, by term.
     pub sized: Vec<String>,
+    /// Findings that a plane may describe, by term.
+    pub directed: Vec<String>,
     /// What is computed, and with which cut-offs.
     pub measuring: Measuring,
     /// What is checked, and the practice's habits.

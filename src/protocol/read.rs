@@ -97,7 +97,7 @@ impl Protocols {
         let [limbs, planes, structures, values, measures] =
             [list(LIMBS)?, list(PLANES)?, list(STRUCTURES)?, list(VALUES)?, list(MEASURES)?];
         let plain = files.iter().find(|source| name(source) == PLAIN);
-        let Values { sized, value: kinds } = parse(values)?;
+        let Values { directed, sized, value: kinds } = parse(values)?;
         let Structures { structure, only_of } = parse(structures)?;
         let Limbs { limb, stated_part } = parse(limbs)?;
         let mut sources = Vec::new();
@@ -108,6 +108,7 @@ impl Protocols {
             structures: structure,
             only_of,
             values: kinds,
+            directed,
             sized,
             measuring: parse(measures)?,
             rules: parse(list(RULES)?)?,
@@ -154,6 +155,8 @@ struct Structures {
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 struct Values {
+    #[serde(default)]
+    directed: Vec<String>,
     #[serde(default)]
     sized: Vec<String>,
     value: Vec<ValueKind>,

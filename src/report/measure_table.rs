@@ -196,7 +196,7 @@ fn in_zones(rows: &[&MeasureRow]) -> String {
 
 /// A line for each number in these measures whose unit nobody said.
 fn assumed(rows: &[&MeasureRow], record: &Record) -> Vec<String> {
-    // What a correction put right is told where it counts: there the unit was assumed, too.
+    // A correction has a row of its own; the unit is that of the call it corrected.
     let corrected = |call: &CallRow| record.calls.iter().any(|other| other.corrected_by.contains(&call.seq));
     let is_used = |call: &&CallRow| {
         call.unit_assumed && rows.iter().any(|row| row.from.contains(&call.seq)) && !corrected(call)

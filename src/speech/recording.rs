@@ -61,9 +61,9 @@ pub enum RecordingError {
         /// What is wrong; said in the message, and so no source of its own.
         fault: hound::Error,
     },
-    /// It goes on behind the samples that the head of a WAV file can name.
+    /// It holds more samples than the head of a WAV file can state.
     #[error(
-        "the recording `{path}` is longer than 4 GiB, the most that a WAV file can name; cut it in two files and name both, or convert it to FLAC",
+        "the recording `{path}` is longer than 4 GiB, the most that a WAV file can hold; cut it in two files and name both, or convert it to FLAC",
         path = path.shown()
     )]
     TooLong {

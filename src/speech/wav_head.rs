@@ -19,6 +19,10 @@ const FORMAT_MAX: u64 = 1 << 10;
 /// A size from here on stands for one that was not known: some programs write the most that fits, some half of it.
 const UNKNOWN_SIZE: u64 = 0x7FFF_0000;
 
+/// Chunks that are written behind the samples, and may have been cut.
+const BEHIND: [&[u8; 4]; 9] =
+    [b"LIST", b"bext", b"iXML", b"cue ", b"fact", b"JUNK", b"junk", b"PAD ", b"_PMX"];
+
 /// What the head says of the length of the samples.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum StatedLength {
@@ -86,7 +90,10 @@ fn samples(file: &mut File, data: &Chunk, format: &[u8], whole_is_right: bool) -
     // Where the whole has its right size, an empty recording is just that.
     let is_empty = after == 0 || whole_is_right;
     let is_unknown = (data.size == 0 && !is_empty) || (data.size >= UNKNOWN_SIZE && data.size > after);
-    let is_wrong = is_unknown || is_sound_behind(file, data)?;
+    let a_second = format
+        .get(8..12)
+        .map_or(1, |four| u64::from(u32::from_le_bytes([four[0], four[1], four[2], four[3]])));
+    let is_wrong = is_unknown || is_sound_behind(file, data, a_second)?;
     let stated = if is_wrong { after } else { data.size };
     let align = format.get(12..14).map_or(1, |two| u64::from(u16::from_le_bytes([two[0], two[1]])).max(1));
     // A whole number of samples of all channels: half of one may have been written last.
@@ -107,16 +114,19 @@ fn samples(file: &mut File, data: &Chunk, format: &[u8], whole_is_right: bool) -
 }
 
 /// Whether sound goes on where the samples should end by their own size: a recorder that renews the sizes now and then
-/// leaves the last ones when its power fails. What follows whole samples is the end of the file or another chunk.
-fn is_sound_behind(file: &mut File, data: &Chunk) -> std::io::Result<bool> {
+/// leaves the last ones when its power fails. What follows whole samples is the end of the file, another chunk, a tag of a
+/// player, or less than the bytes of `a_second`.
+fn is_sound_behind(file: &mut File, data: &Chunk, a_second: u64) -> std::io::Result<bool> {
     let file_len = file.metadata()?.len();
     let end = end_of(file, data)?;
-    if end + CHUNK_HEAD > file_len {
+    if end + a_second.max(CHUNK_HEAD) > file_len {
         return Ok(false);
     }
     let next = chunk_at(file, end)?;
     let is_chunk = |next: &Chunk| {
-        next.id.iter().all(|byte| (b' '..=b'~').contains(byte)) && next.at + next.size <= file_len
+        let is_tag = next.id.starts_with(b"ID3") || next.id.starts_with(b"TAG") || BEHIND.contains(&&next.id);
+        let is_named = next.id.iter().all(|byte| (b' '..=b'~').contains(byte));
+        is_tag || is_named && next.at + next.size <= file_len
     };
     Ok(!next.as_ref().is_some_and(is_chunk))
 }

@@ -2,7 +2,6 @@
 use crate::support;
 
 use support::talk::{Talk, person, sample};
-use zonecall::exam::call::Problem;
 use zonecall::exam::closed_sets::Presence;
 use zonecall::exam::event::{Event, Outcome};
 use zonecall::language::closed_sets::AnswerWord;
@@ -257,28 +256,6 @@ fn a_correction_moves_the_stills_on_the_map() {
         _ => None,
     });
     assert_eq!(moved.unwrap()[0].codes(), "LF 2B T");
-}
-
-/// It can be saved again while the horse is there; until then its view has no still.
-#[test]
-fn a_still_without_a_picture_is_an_alarm_and_no_still_of_its_view() {
-    let options = DialogueOptions { export_delay: Some(sample(1.0).0), ..person(Speech::Silent) };
-    let mut talk = Talk::new(options);
-    talk.say("left fore zone two alpha transverse");
-    talk.at_s += 3.0;
-    let mut frame = Box::new(support::still::frame("1.2.3"));
-    frame.problems.push(Problem {
-        message: "it holds no picture that can be shown: the file ends early".to_owned(),
-        help: "export it again".to_owned(),
-    });
-    talk.step(Input::Still { frame, at: sample(talk.at_s) });
-    assert!(talk.told(Notice::Still).is_empty());
-    assert!(talk.told(Notice::Fault)[0].ends_with("holds no picture that can be shown; save it again"));
-    assert!(talk.tones().contains(&Tone::Alarm));
-    talk.say("zone three bravo");
-    talk.at_s += 30.0;
-    talk.step(Input::Time);
-    assert_eq!(talk.told(Notice::Forgotten), ["left fore, zone 2A, transverse has no still"]);
 }
 
 #[test]

@@ -62,27 +62,6 @@ fn disregard_takes_back_the_last_calls_and_they_stay_marked() {
     );
 }
 
-/// A slip that is said twice would lose the save of another view, even of another limb.
-#[test]
-fn not_saved_takes_back_the_save_of_this_view_or_the_one_just_before_it() {
-    let withdrawn = |said: &[&str]| {
-        let exam = exam_of(said);
-        let saves = exam.calls.iter().filter(|call| matches!(call.act, Act::Save));
-        let withdrawn = saves.map(|call| call.withdrawn_by.is_some()).collect::<Vec<_>>();
-        (withdrawn, exam.calls.last().unwrap().problems.len())
-    };
-    let place = "left hind two bravo transverse";
-    assert_eq!(withdrawn(&[place, "save", "not saved"]), (vec![true], 0));
-    assert_eq!(withdrawn(&[place, "save", "deep flexor", "not saved"]), (vec![true], 0));
-    assert_eq!(withdrawn(&[place, "save", "longitudinal", "not saved"]), (vec![true], 0));
-    assert_eq!(withdrawn(&[place, "save", "right hind two bravo transverse", "not saved"]), (vec![false], 1));
-    assert_eq!(withdrawn(&[place, "save", "other leg", "not saved"]), (vec![false], 1));
-    let twice = [place, "save", "longitudinal", "save", "disregard that", "not saved"];
-    assert_eq!(withdrawn(&twice), (vec![false, true], 1));
-    let again = [place, "save", "longitudinal", "save", "not saved", "not saved"];
-    assert_eq!(withdrawn(&again), (vec![false, true], 1));
-}
-
 #[test]
 fn disregard_takes_back_all_that_came_out_of_one_phrase() {
     let counting = |said: &[&str]| {

@@ -75,11 +75,11 @@ fn a_recording_whose_head_is_old_is_heard_to_its_end_and_chunks_behind_it_are_no
     let path = folder.path().join("old.wav");
     let (channels, bits_per_sample, sample_format) = (1, 16, hound::SampleFormat::Int);
     let spec = hound::WavSpec { channels, sample_rate: 16_000, bits_per_sample, sample_format };
-    write_wav(&path, spec, &tone(440.0, 16_000, 1.0));
+    write_wav(&path, spec, &tone(440.0, 16_000, 3.0));
     let whole = std::fs::read(&path).unwrap();
     let samples = all(recording::open(&path).unwrap());
     let data = whole.windows(4).position(|four| four == b"data").unwrap();
-    for named in [2_u32, 8_000, 31_000] {
+    for named in [2_u32, 8_000, 62_000] {
         let mut old = whole.clone();
         old[4..8].copy_from_slice(&(named + u32::try_from(data).unwrap()).to_le_bytes());
         old[data + 4..data + 8].copy_from_slice(&named.to_le_bytes());
@@ -89,7 +89,9 @@ fn a_recording_whose_head_is_old_is_heard_to_its_end_and_chunks_behind_it_are_no
         assert_eq!(all(recording), samples, "{named}");
     }
     // Text of a player behind the samples, and a byte that fills up.
-    for behind in [&b"LIST\x04\0\0\0INFO"[..], &[0]] {
+    let tag = [&b"ID3\x04\0"[..], &[7; 40_000]].concat();
+    let cut = [&b"LIST\xFF\xFF\xFF\0"[..], &[7; 40_000]].concat();
+    for behind in [&b"LIST\x04\0\0\0INFO"[..], &[0], &[0; 512], &tag, &cut] {
         std::fs::write(&path, [&whole[..], behind].concat()).unwrap();
         let recording = recording::open(&path).unwrap();
         assert!(!recording.is_unfinished());

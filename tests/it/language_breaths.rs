@@ -2,6 +2,8 @@
 use crate::support::exam_of;
 use crate::support::phrase::{all, asked, shown};
 
+use zonecall::exam::call::Act;
+
 const PLACE: &str = "left fore two alpha transverse superficial flexor";
 
 /// "Everything normal but the check" says of the check only that it is not.
@@ -18,15 +20,14 @@ fn what_comes_after_but_is_not_what_was_said_before_it() {
         "no effusion but in the sheath",
         "not enlarged but deep",
         "not scanned but deep",
+        "all normal but check enlarged",
+        "everything normal but deep enlarged",
     ] {
         asked(&[PLACE], phrase);
     }
     all(
         &[PLACE],
-        &[
-            ("flexors normal but the check enlarged", "normal of SDFT; normal of DDFT; ALDDFT; enlarged"),
-            ("normal but the check enlarged", "normal; ALDDFT; enlarged"),
-        ],
+        &[("flexors normal but the check enlarged", "normal of SDFT; normal of DDFT; ALDDFT; enlarged")],
     );
 }
 
@@ -50,6 +51,7 @@ fn a_word_of_moving_on_or_a_save_ends_what_was_found_before_it() {
         ],
     );
     asked(&[PLACE], "area one twenty and deep");
+    asked(&[PLACE], "core lesion and deep save");
 }
 
 #[test]
@@ -102,9 +104,9 @@ fn a_scan_of_a_month_need_not_be_the_last_one() {
     all(
         &[PLACE],
         &[
-            ("core lesion smaller than in march", "core lesion, smaller against the scan in march"),
-            ("smaller than in may", "smaller against the scan in may"),
-            ("unchanged since june", "same against the scan in june"),
+            ("core lesion smaller than in march", "core lesion, smaller against the scan in March"),
+            ("smaller than in may", "smaller against the scan in May"),
+            ("unchanged since june", "same against the scan in June"),
             ("smaller than last time", "smaller against the last scan"),
             ("less hypoechoic than before", "hypoechoic, smaller against the last scan (not confirmed)"),
         ],
@@ -221,7 +223,20 @@ fn what_may_be_a_direction_of_the_lesion_does_not_turn_the_probe() {
     ] {
         assert_eq!(shown(&[PLACE, "save"], phrase), "", "{phrase}");
     }
-    all(&[PLACE], &[("transverse core lesion", "T; core lesion")]);
+    all(
+        &[PLACE],
+        &[
+            ("transverse core lesion", "T; core lesion"),
+            ("on longitudinal there is a tear", "L; tear"),
+            ("left fore three bravo longitudinal partial tear", "LF 3B L; partial tear"),
+            ("superficial tear longitudinal save", "SDFT; tear; L; still saved"),
+            ("oblique view core lesion medial", "O; core lesion, medial"),
+            ("disregard that normal", "take back the last call; normal"),
+            ("small thickening", "mildly thickened"),
+            ("suspicious area medially", "possible lesion, medial"),
+            ("core lesion tendon area one twenty", "core lesion; area 120 mm2 (unit not said)"),
+        ],
+    );
 }
 
 /// In everyday English an adjective goes before its noun.
@@ -240,6 +255,10 @@ fn what_may_be_said_of_the_structure_at_the_end_is_asked_about() {
         "normal no enlarged",
         "no tear lateral but medial",
         "disregard two alpha",
+        "fibre score two sorry echo score two",
+        "enlarged save sorry longitudinal save",
+        "worse in two alpha",
+        "deep as well",
     ] {
         assert_eq!(shown(&[PLACE], phrase), "", "{phrase}");
     }
@@ -268,4 +287,25 @@ fn a_save_after_a_correction_is_a_save() {
     let exam = exam_of(&[PLACE, "superficial mild core lesion sorry moderate save"]);
     let save = exam.calls.last().unwrap();
     assert!(!save.call.corrects && save.problems.is_empty(), "{save:?}");
+}
+
+/// A slip that is said twice would lose the save of another view, even of another limb.
+#[test]
+fn not_saved_takes_back_the_save_of_this_view_or_the_one_just_before_it() {
+    let withdrawn = |said: &[&str]| {
+        let exam = exam_of(said);
+        let saves = exam.calls.iter().filter(|call| matches!(call.act, Act::Save));
+        let withdrawn = saves.map(|call| call.withdrawn_by.is_some()).collect::<Vec<_>>();
+        (withdrawn, exam.calls.last().unwrap().problems.len())
+    };
+    let place = "left hind two bravo transverse";
+    assert_eq!(withdrawn(&[place, "save", "not saved"]), (vec![true], 0));
+    assert_eq!(withdrawn(&[place, "save", "deep flexor", "not saved"]), (vec![true], 0));
+    assert_eq!(withdrawn(&[place, "save", "longitudinal", "not saved"]), (vec![true], 0));
+    assert_eq!(withdrawn(&[place, "save", "right hind two bravo transverse", "not saved"]), (vec![false], 1));
+    assert_eq!(withdrawn(&[place, "save", "other leg", "not saved"]), (vec![false], 1));
+    let twice = [place, "save", "longitudinal", "save", "disregard that", "not saved"];
+    assert_eq!(withdrawn(&twice), (vec![false, true], 1));
+    let again = [place, "save", "longitudinal", "save", "not saved", "not saved"];
+    assert_eq!(withdrawn(&again), (vec![false, true], 1));
 }

@@ -196,20 +196,8 @@ fn a_take_back_and_a_finding_in_one_breath_are_asked_about() {
 #[test]
 fn a_zone_that_no_scheme_has_is_told_apart_from_words_that_are_none() {
     for phrase in ["two charlie", "zone one charlie", "p three alpha", "pastern two charlie"] {
-        asked_with(&[PLACE], phrase, "no scheme has this one");
+        asked_with(&[PLACE], phrase, "this one does not exist");
     }
-}
-
-#[test]
-fn a_number_that_is_corrected_after_the_place_was_left_is_told() {
-    let problems = |said: &[&str]| exam_of(said).calls.last().unwrap().problems.len();
-    assert_eq!(problems(&[PLACE, "area one hundred", "correction area one forty"]), 0);
-    assert_eq!(problems(&[PLACE, "area one hundred", "save", "correction area one forty"]), 0);
-    assert_eq!(
-        problems(&[PLACE, "area one hundred", "save", "two bravo deep", "correction area one forty"]),
-        1
-    );
-    assert_eq!(problems(&[PLACE, "area one hundred", "deep", "correction area one forty"]), 1);
 }
 
 /// The origin has two lobes as the deep flexor has in the pastern; what was named last says whose lobe it is.

@@ -250,7 +250,7 @@ fn dark_holes_doubts_and_ranges_are_understood_as_they_are_said() {
             ("lesion is filling in", "healing"),
             ("both branches are thickened", "thickened of SL-medial; thickened of SL-lateral"),
             ("swollen compared to the other leg", "enlarged, larger against the other limb"),
-            ("worse than in march", "worse against the scan in march"),
+            ("worse than in march", "worse against the scan in March"),
             ("area between ninety and a hundred", "area 90 mm2 (unit not said), to 100"),
             ("width twelve by depth eight millimetres", "width 12 mm (unit not said); depth 8 mm"),
             ("core lesion thirty percent cross sectional area", "core lesion; lesion percent 30 %"),

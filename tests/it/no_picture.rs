@@ -3,6 +3,7 @@ use crate::exchange::peers::Receiving;
 use crate::exchange::stage::{SAVED_S, export, said_of, still, unpaired};
 use crate::support::desk::Served;
 use crate::support::program::zonecall;
+use crate::support::talk::{Talk, person, sample};
 
 use std::path::Path;
 
@@ -10,7 +11,12 @@ use dicom_core::value::PixelFragmentSequence;
 use dicom_core::{DataElement, VR};
 use dicom_dictionary_std::{tags, uids};
 use dicom_object::{FileMetaTableBuilder, InMemDicomObject};
+use zonecall::exam::call::Problem;
 use zonecall::exchange::network::InboxOutcome;
+use zonecall::session::dialogue::{DialogueOptions, Speech};
+use zonecall::session::effect::Input;
+use zonecall::session::notice::Notice;
+use zonecall::session::tone::Tone;
 
 fn write(path: &Path, still: InMemDicomObject, syntax: &str) {
     let meta = FileMetaTableBuilder::new().transfer_syntax(syntax);
@@ -133,4 +139,26 @@ fn the_desk_says_to_export_a_damaged_still_again() {
     let told = String::from_utf8_lossy(&body).into_owned();
     assert!(status == 404 && told.contains("export the still from the scanner again"), "{told}");
     assert!(!told.contains("zonecall pair"), "{told}");
+}
+
+/// It can be saved again while the horse is there; until then its view has no still.
+#[test]
+fn a_still_without_a_picture_is_an_alarm_and_no_still_of_its_view() {
+    let options = DialogueOptions { export_delay: Some(sample(1.0).0), ..person(Speech::Silent) };
+    let mut talk = Talk::new(options);
+    talk.say("left fore zone two alpha transverse");
+    talk.at_s += 3.0;
+    let mut frame = Box::new(crate::support::still::frame("1.2.3"));
+    frame.problems.push(Problem {
+        message: "it holds no picture that can be shown: the file ends early".to_owned(),
+        help: "export it again".to_owned(),
+    });
+    talk.step(Input::Still { frame, at: sample(talk.at_s) });
+    assert!(talk.told(Notice::Still).is_empty());
+    assert!(talk.told(Notice::Fault)[0].ends_with("holds no picture that can be shown; save it again"));
+    assert!(talk.tones().contains(&Tone::Alarm));
+    talk.say("zone three bravo");
+    talk.at_s += 30.0;
+    talk.step(Input::Time);
+    assert_eq!(talk.told(Notice::Forgotten), ["left fore, zone 2A, transverse has no still"]);
 }

@@ -423,3 +423,27 @@ fn of_sixty_exams_with_uneven_gaps_all_but_three_are_settled_whole() {
     }
     assert!(settled >= 57, "{settled} of {seen}");
 }
+
+/// A vet has a rhythm: the end of the exam before, of other limbs, fits the beginning of this one better than it should.
+#[test]
+fn the_stills_of_another_exam_are_not_taken_for_a_part_of_this_one() {
+    let moments = uneven(12);
+    let saves: Vec<(f64, bool)> = moments.iter().map(|at_s| (*at_s, true)).collect();
+    // Twelve stills before, then eight of which six come as the first saves of this exam do, an hour ahead.
+    let mut shown: Vec<f64> =
+        (0..12).map(|idx| -700.0 + f64::from(idx) * 53.0 + f64::from(idx * idx % 7) * 3.1).collect();
+    shown.extend(
+        moments.iter().take(8).enumerate().map(|(idx, at_s)| if idx % 4 == 2 { at_s + 4.6 } else { *at_s }),
+    );
+    let stills = |shown: &[f64], ahead_s: f64| -> Vec<Frame> {
+        shown.iter().enumerate().map(|(idx, at_s)| still(idx, at_s + ahead_s, 1.0)).collect()
+    };
+    assert_eq!(pair(&exam(&calls(&saves)), &stills(&shown, -3474.0)).clock, None);
+    // Half of the exam's own stills on a card with those of a later exam.
+    let moments = uneven(20);
+    let saves: Vec<(f64, bool)> = moments.iter().map(|at_s| (*at_s, true)).collect();
+    let mut shown: Vec<f64> = moments.iter().step_by(2).copied().collect();
+    shown.extend((0..20).map(|idx| 10_800.0 + f64::from(idx) * 31.0));
+    let clock = pair(&exam(&calls(&saves)), &stills(&shown, 95.0)).clock.unwrap();
+    assert!((clock.offset_s - 95.0).abs() < 1.0, "{clock:?}");
+}

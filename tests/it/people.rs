@@ -364,7 +364,7 @@ fn the_same_vet_signs_an_unchanged_record_once() {
     assert_eq!(journal(), before, "nothing was written");
     // Another vet may sign the same, and a change makes it another record.
     done(&practice.sign("Dr Bea", BEA, &[]));
-    done(&practice.run(&["name", &practice.exam(), "--horse", "Bramble", "--by", "Kim", "--draft-again"]));
+    done(&practice.run(&["name", &practice.exam(), "--horse", "Bramble", "--by", "Dr Ada", "--draft-again"]));
     done(&practice.sign("Dr Bea", BEA, &[]));
     assert_eq!(practice.signatures().len(), 3);
 }
@@ -404,7 +404,7 @@ fn verify_says_that_a_signed_record_is_a_draft_again_and_why() {
     let (code, told) = verify(&practice);
     assert!(code == Some(0) && told.contains("taken back by Dr Ada in line"), "{told}");
     done(&practice.sign("Dr Ada", ADA, &[]));
-    done(&practice.run(&["name", &practice.exam(), "--horse", "Bramble", "--by", "Kim", "--draft-again"]));
+    done(&practice.run(&["name", &practice.exam(), "--horse", "Bramble", "--by", "Dr Ada", "--draft-again"]));
     let (code, told) = verify(&practice);
     assert!(code == Some(0) && told.contains("a draft again: it was changed after the signature"), "{told}");
 }
@@ -431,6 +431,15 @@ fn a_line_that_was_changed_by_hand_is_called_that_and_no_difference_of_versions(
         let told = String::from_utf8_lossy(&checked.stdout).into_owned();
         assert!(told.contains("journal-damage") && !told.contains("this version"), "{told}");
     }
+}
+
+/// A misspelled name would be one more person in the record.
+#[test]
+fn on_the_command_line_only_people_of_the_list_change_something_once_there_is_one() {
+    let practice = with_files();
+    let name = |by: &str| practice.run(&["name", &practice.exam(), "--horse", "Bramble", "--by", by]);
+    refused(&name("Nobody"), "not on the list of people");
+    done(&name("dr ada"));
 }
 
 /// Once a practice has listed its people, whoever is not on the list may look and not change.

@@ -85,6 +85,18 @@ fn a_change_after_signing_makes_a_draft_that_still_tells_who_signed_before() {
     assert_eq!(record.exam.signed.unwrap().changes_since, 1);
 }
 
+/// A value that was typed after signing is a change as much as one by hand: the draft is not the signer's.
+#[test]
+fn a_value_typed_after_signing_counts_as_a_change() {
+    let folder = signed_folder();
+    let entered = support::area("SDFT", 101.0, "mm2");
+    let mut journal = Journal::open(folder.path()).unwrap();
+    journal.append(support::header().started_at, Sample::FIRST, &Event::Entered(Box::new(entered))).unwrap();
+    let record = record_in(folder.path());
+    assert_eq!(record.exam.status, ExamStatus::Draft);
+    assert_eq!(record.exam.signed.unwrap().changes_since, 1);
+}
+
 #[test]
 fn a_signature_that_was_tampered_with_or_moved_is_a_fault_and_no_signature() {
     let folder = signed_folder();

@@ -34,7 +34,11 @@ pub(super) fn unlike_measure(evidence: &Evidence) -> Vec<Hit> {
     for call in evidence.exam.standing_calls() {
         let Act::Finding(finding) = &call.act else { continue };
         let Some((said, names)) = said_of_size(finding, evidence) else { continue };
-        let changes = changes(call, names, evidence);
+        let mut changes = changes(call, names, evidence);
+        // "Smaller than in March" says nothing of an exam of April.
+        if let Some(month) = finding.against.as_deref().and_then(month_of) {
+            changes.retain(|change| change.row.against.as_deref().and_then(month_in) == Some(month));
+        }
         let cut_off = evidence.protocols.measuring.earlier.over_percent;
         let Some(change) = contradicts(said, &changes, rules.within_percent, cut_off) else { continue };
         let Change { percent, row } = change;
@@ -55,7 +59,8 @@ pub(super) fn unlike_measure(evidence: &Evidence) -> Vec<Hit> {
 /// What is said of which size; nothing where it is held against something else, or is of what is not measured.
 fn said_of_size(finding: &FindingSaid, evidence: &Evidence) -> Option<(Said, &'static [Name])> {
     let rules = &evidence.protocols.rules.impressions;
-    if finding.against.as_deref() != Some(rules.against.as_str()) || finding.certainty.is_some() {
+    let against = finding.against.as_deref()?;
+    if against != rules.against && month_of(against).is_none() || finding.certainty.is_some() {
         return None;
     }
     let (term, names): (&String, &[Name]) = match finding.class {
@@ -76,6 +81,17 @@ fn said_of_size(finding: &FindingSaid, evidence: &Evidence) -> Option<(Said, &'s
     ];
     let said = lists.into_iter().find(|(_, terms)| terms.contains(term))?.0;
     Some((said, names))
+}
+
+/// The month of a comparison such as `scan in March`, from 1.
+fn month_of(against: &str) -> Option<u32> {
+    let name = against.rsplit_once(" in ")?.1;
+    name.parse::<chrono::Month>().ok().map(|month| month.number_from_month())
+}
+
+/// The month of a date such as `2026-03-10`.
+fn month_in(date: &str) -> Option<u32> {
+    date.get(5..7)?.parse().ok()
 }
 
 /// What was measured at the place of the call, then and now.

@@ -109,7 +109,7 @@ const RULES: [(&str, Find); 89] = [
     ("value-out-of-bounds", values::out_of_bounds),
     ("value-replaced", lesions::value_replaced),
     ("value-said-again", lesions::value_said_again),
-    ("value-no-one-number", values::no_one_number),
+    ("value-not-single", values::not_single),
     ("entry-unused", values::entry_unused),
     ("clipped", journal::clipped),
     ("other-limb-not-scanned", habits::other_limb_not_scanned),

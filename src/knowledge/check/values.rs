@@ -135,7 +135,7 @@ pub(super) fn unit_assumed(evidence: &Evidence) -> Vec<Hit> {
 }
 
 /// A bound, a range or two distances where a measure would need one number, and no number was typed or traced there.
-pub(super) fn no_one_number(evidence: &Evidence) -> Vec<Hit> {
+pub(super) fn not_single(evidence: &Evidence) -> Vec<Hit> {
     let is_open = |(call, value): &(&LoggedCall, &Value)| {
         !value.said.is_one_number()
             && is_measured(&value.term, evidence.protocols)
@@ -143,7 +143,7 @@ pub(super) fn no_one_number(evidence: &Evidence) -> Vec<Hit> {
     };
     let hit = |(call, value): (&LoggedCall, &Value)| {
         let shown = value_text(value);
-        Hit::call(call, format!("{} was said as {shown}: no measure is made from it", value.term))
+        Hit::call(call, format!("{} was said as {shown}: no measure can use it", value.term))
     };
     values(evidence).filter(is_open).map(hit).collect()
 }

@@ -58,7 +58,7 @@ fn of_call(call: &CallRow) -> Option<Unused> {
         number,
         unit: call.unit.clone(),
         why: if call.comparator.is_some() || call.to.is_some() || call.by.is_some() {
-            "a bound, a range or two distances are no one number to compute with".to_owned()
+            "a bound, a range or two distances cannot be computed with".to_owned()
         } else {
             String::new()
         },

@@ -28,6 +28,12 @@ pub(crate) const CASES: &[Cases] = &[
         rule.silent(&at_place(&["effusion in the digital sheath", "no effusion"]));
         rule.silent(&at_place(&["digital sheath", "effusion"]));
         rule.silent(&said(&["left fore two bravo transverse", "effusion"]));
+        // A number that was corrected after the place was left.
+        let (place, other) =
+            ("left fore two bravo transverse superficial", "right fore two bravo transverse superficial");
+        let corrected = said(&[place, "area one hundred", other, "correction area one forty"]);
+        rule.fires("corrected it from another place", &corrected);
+        rule.silent(&said(&[place, "area one hundred", "correction area one forty"]));
     }),
     ("call-in-note", call_in_note),
     ("denied-without-setting", |rule| {

@@ -31,7 +31,7 @@ pub(crate) const CASES: &[Cases] = &[
         rule.fires("area 1.5 cm2", &area("area one point five"));
         rule.silent(&right());
     }),
-    ("value-no-one-number", |rule| {
+    ("value-not-single", |rule| {
         rule.fires("area was said as 130 to 140 mm2", &area("area one thirty to one forty"));
         rule.fires("area was said as less than 90 mm2", &area("area less than ninety"));
         rule.silent(&area("area about ninety"));
