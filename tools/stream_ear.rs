@@ -30,11 +30,14 @@ use zonecall::exam::utterance_segmenter::{Ending, SegmenterEar, UtteranceSegment
 use zonecall::language::pack::Language;
 use zonecall::language::word_states::Moment;
 use zonecall::protocol::Protocols;
-use zonecall::speech::neural::Neural;
 use zonecall::speech::neural::parts::Parts;
+use zonecall::speech::neural::{Neural, ScoredReading};
 use zonecall::speech::recognise::Recogniser as _;
 use zonecall::speech::recording;
-use zonecall::speech::utterance::UtteranceAudio;
+use zonecall::speech::utterance::{Utterance, UtteranceAudio};
+
+/// Readings kept with a case, most probable first.
+const READINGS_KEPT: usize = 20;
 
 struct Options {
     folders: Vec<PathBuf>,
@@ -110,6 +113,38 @@ impl Tool {
         }
     }
 
+    /// What `fit_ear` wants to know of an utterance; none where nothing of the language fits.
+    fn case(
+        &self,
+        utterance: &Utterance,
+        scored: &ScoredReading,
+        audio: &UtteranceAudio,
+        said: &[SpokenStretch],
+    ) -> Option<serde_json::Value> {
+        let evidence = scored.evidence?;
+        let judge = Judge { language: &self.language, protocols: &self.protocols };
+        let span = utterance.words.iter().map(|word| word.span).reduce(Span::join).unwrap_or(audio.span);
+        let (call, right) = judge.would_be_right(&utterance.text(), span, said);
+        let met = said.iter().filter(|one| one.span.from < span.to && one.span.to > span.from);
+        let readings = scored.meanings.iter().take(READINGS_KEPT).map(|meaning| {
+            let text = meaning.reading.words.join(" ");
+            let right = judge.would_be_right(&text, span, said).1;
+            serde_json::json!([text, meaning.score, right])
+        });
+        Some(serde_json::json!({
+            "evidence": evidence,
+            "call": call,
+            "right": right,
+            "doubt": scored.doubt.map(|doubt| format!("{doubt:?}")),
+            "confidence": scored.confidence,
+            "words": utterance.text(),
+            "said": met.map(|one| one.words.as_str()).collect::<Vec<_>>(),
+            "from": audio.span.from,
+            "to": audio.span.to,
+            "readings": readings.collect::<Vec<_>>(),
+        }))
+    }
+
     fn utterance(
         &mut self,
         audio: &UtteranceAudio,
@@ -127,30 +162,15 @@ impl Tool {
         let rivals: Vec<String> =
             utterance.rivals.iter().map(|rival| format!("{} {:.1}", rival.words, rival.behind)).collect();
         let line = format!(
-            "    {:.2} to {:.2} s: {text}: {:?} {:.3}, doubt {:?}, begun {:?}, support {:.1}, {:?}, rivals {rivals:?}",
+            "    {:.2} to {:.2} s: {text}: {:?} {:.3}, doubt {:?}, {:?}, rivals {rivals:?}",
             audio.span.from.seconds(),
             audio.span.to.seconds(),
             scored.verdict,
             scored.confidence,
             scored.doubt,
-            scored.begun,
-            scored.support,
             scored.evidence
         );
-        let words = utterance.words.iter().map(|word| word.span).reduce(Span::join);
-        let judge = Judge { language: &self.language, protocols: &self.protocols };
-        let case = scored.evidence.map(|evidence| {
-            let (call, right) = judge.would_be_right(&text, words.unwrap_or(audio.span), said);
-            let (doubt, confidence) = (scored.doubt.map(|doubt| format!("{doubt:?}")), scored.confidence);
-            let readings = scored.meanings.iter().take(20).map(|meaning| {
-                let text = meaning.reading.words.join(" ");
-                let right = judge.would_be_right(&text, words.unwrap_or(audio.span), said).1;
-                serde_json::json!([text, meaning.score, meaning.reading.score, meaning.reading.rare, right])
-            });
-            serde_json::json!({ "evidence": evidence, "call": call, "right": right, "doubt": doubt,
-                "confidence": confidence, "words": text, "from": audio.span.from.0, "to": audio.span.to.0, "readings": readings.collect::<Vec<_>>(),
-                "support": scored.support, "begun": scored.begun })
-        });
+        let case = self.case(&utterance, &scored, audio, said);
         ended.push(Ended { span: audio.span, line, case });
         let (event, calls) = attention.decide(utterance, parsed);
         let heard_seq = Seq(lines.len() as u64 + 1);

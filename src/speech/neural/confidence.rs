@@ -1,59 +1,105 @@
 //! How far a reading can be trusted: acted on, asked about, or taken for something other than the language.
 //!
-//! Takes: readings with their scores, what each of them means (as a key), the frames, and how noisy the utterance is.
+//! Takes: readings with their scores, what each of them means (as a key), and the frames.
 //! Gives: `ConfidenceInputs` in plain numbers, and from it, through a fitted `Calibration`, a `Verdict`.
 //! Never: looks into a meaning; two readings mean the same when their keys are equal.
 //! Tested in: `tests/it/neural_confidence.rs`.
 
 use serde::{Deserialize, Serialize};
 
-use crate::speech::neural::lexicon::BLANK;
 use crate::speech::neural::search::{Frames, Hypothesis, add};
-use crate::speech::neural::unexplained::UnexplainedSpeech;
 use crate::speech::stakes::Limits;
 
 /// A margin above this says no more: no rival was found within the search.
 const MARGIN_MAX: f64 = 14.0;
-/// Scores a word below this are all equally hopeless.
-const PER_WORD_MIN: f64 = -15.0;
-/// And above this all equally good.
-const PER_WORD_MAX: f64 = 15.0;
-/// Loudness differences of speech and background beyond this, in dB, are as good as quiet.
-const LIFT_MAX_DB: f64 = 40.0;
+/// A reading that fits worse than this is hopeless,
+const FIT_MIN: f64 = -15.0;
+/// and one that fits better than this fits: all its alignments together exceed the best sequence of any units.
+const FIT_MAX: f64 = 5.0;
+/// More units than this in the words tell talk from the language no better: short words are met with everywhere.
+const UNITS_MAX: f64 = 12.0;
+/// More unexplained sound than this says no more.
+const SOUND_LEFT_MAX: f64 = 5.0;
+/// A word borne out less than this was not heard.
+const SUPPORT_MIN: f64 = -5.0;
+/// The beginning of a longer phrase that fits better, or worse, by more than this says no more.
+const BEGUN_MAX: f64 = 6.0;
 /// A reading that is behind another of its meaning by less, as a natural logarithm, and has fewer words stands for both:
 /// a small word that changes nothing costs nothing in the grammar.
 const NEARLY_AS_GOOD: f64 = 2.0;
-/// Length of a frame of loudness: 20 ms at 16 kHz.
-const LOUDNESS_FRAME: usize = 320;
 /// Numbers taken from the evidence, the constant among them.
 pub const INPUTS: usize = 9;
 
-/// What a reading is trusted or doubted for.
+/// What a reading is trusted or doubted for. How loud the noise is does not count: it shows in all of these, and a map that
+/// knew it would learn in which noise people talk.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct ConfidenceInputs {
     /// Natural logarithm of the odds of the best meaning against the best other meaning, 0 to 14.
     pub margin: f64,
-    /// How much better the reading fits than the best sequence of any units, a word; about 0 at best.
+    /// How much better the reading fits than the best sequence of any units, as a natural logarithm, -15 to 5; above 0 where
+    /// its alignments together exceed that one sequence. What rare words cost does not count.
     pub fit: f64,
-    /// How much better the reading fits than silence and speech outside the language, a word.
-    pub sense: f64,
-    /// How far the loud parts of the utterance are above its quiet parts, in dB, 0 to 40.
-    pub lift_db: f64,
+    /// Units in the words of the reading.
+    pub units: usize,
     /// Words in the reading.
     pub words: usize,
     /// Units heard outside the words of the reading, about; 0 to 5.
     pub sound_left: f64,
-    /// The longest loud stretch outside the words, in seconds; 0 to 1.
-    pub wordless_s: f64,
+    /// How well the sound bears out the word that it bears out least, of those that the meaning needs: mean over its units of
+    /// the natural logarithm of the unit's highest probability there, -5 to 0.
+    pub support: f64,
+    /// By how much the beginning of a longer phrase fits better than the reading, as a natural logarithm, -6 to 6; -6 where
+    /// none fits.
+    pub begun: f64,
+}
+
+/// What each number of the evidence counts in a map: the logarithm of the odds is their weighted sum.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Weights {
+    /// Where all numbers are 0.
+    pub constant: f64,
+    /// Of the margin.
+    pub margin: f64,
+    /// Of the fit in all.
+    pub fit: f64,
+    /// Of the fit divided by the units.
+    pub fit_per_unit: f64,
+    /// Of a word that stands alone.
+    pub lone_word: f64,
+    /// Of each unit, up to 12.
+    pub units: f64,
+    /// Of each unit left outside the words.
+    pub sound_left: f64,
+    /// Of the support of the word that has least.
+    pub support: f64,
+    /// Of the beginning of a longer phrase.
+    pub begun: f64,
+}
+
+impl Weights {
+    /// The same, in the order of `ConfidenceInputs::inputs`.
+    #[must_use]
+    pub fn in_order(&self) -> [f64; INPUTS] {
+        let Self { constant, margin, fit, fit_per_unit, lone_word, units, sound_left, support, begun } =
+            *self;
+        [constant, margin, fit, fit_per_unit, lone_word, units, sound_left, support, begun]
+    }
+}
+
+impl From<[f64; INPUTS]> for Weights {
+    fn from(in_order: [f64; INPUTS]) -> Self {
+        let [constant, margin, fit, fit_per_unit, lone_word, units, sound_left, support, begun] = in_order;
+        Self { constant, margin, fit, fit_per_unit, lone_word, units, sound_left, support, begun }
+    }
 }
 
 /// Two maps from evidence to a probability (logistic), and the limits set on them; fitted on tuning voices only.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Calibration {
-    /// Weights for "the best meaning is the right one", in the order of `inputs`.
-    pub right: [f64; INPUTS],
-    /// Weights for "it is the language at all".
-    pub language: [f64; INPUTS],
+    /// For "the best meaning is the right one, if it is the language".
+    pub right: Weights,
+    /// For "it is the language at all".
+    pub language: Weights,
     /// An utterance less probable than this to be the language is taken for something else.
     pub language_min: f64,
     /// An utterance less probable than this to be the language is not acted on: people talking are worse than a question.
@@ -90,8 +136,8 @@ impl Calibration {
     #[must_use]
     pub fn unfitted() -> Self {
         Self {
-            right: [-1.0, 0.8, 0.0, 0.4, 0.0, 0.0, 0.0, -1.0, -1.0],
-            language: [0.0, 0.0, 0.0, 0.6, 0.3, 0.0, 0.0, -1.0, -1.0],
+            right: Weights::from([-1.0, 0.5, 0.0, 1.0, 0.0, 0.0, -1.0, 0.5, 0.0]),
+            language: Weights::from([-1.5, 0.0, 0.3, 0.0, -1.0, 0.3, -0.4, 0.0, -0.1]),
             language_min: 0.3,
             language_sure: 0.9,
             right_min: 0.95,
@@ -122,19 +168,58 @@ impl Calibration {
 }
 
 impl ConfidenceInputs {
-    /// The numbers that the calibration weighs: constant, margin, margin times lift, fit, sense, lift, lone word,
-    /// sound left over, loud stretch without words.
+    /// The same, each number within its range; units are never none.
+    #[must_use]
+    pub fn limited(self) -> Self {
+        Self {
+            margin: self.margin.clamp(0.0, MARGIN_MAX),
+            fit: self.fit.clamp(FIT_MIN, FIT_MAX),
+            units: self.units.max(1),
+            words: self.words,
+            sound_left: self.sound_left.clamp(0.0, SOUND_LEFT_MAX),
+            support: self.support.clamp(SUPPORT_MIN, 0.0),
+            begun: self.begun.clamp(-BEGUN_MAX, BEGUN_MAX),
+        }
+    }
+
+    /// The numbers that the calibration weighs: constant, margin, fit, fit a unit, lone word, units (at most 12), sound left
+    /// over, support, beginning of more.
+    #[allow(clippy::cast_precision_loss)] // an utterance has far fewer than 2^53 units
     #[must_use]
     pub fn inputs(&self) -> [f64; INPUTS] {
-        let lift = self.lift_db / LIFT_MAX_DB;
+        let units = self.units.max(1) as f64;
         let lone = if self.words == 1 { 1.0 } else { 0.0 };
-        let left = [self.sound_left, self.wordless_s];
-        [1.0, self.margin, self.margin * lift, self.fit, self.sense, lift, lone, left[0], left[1]]
+        [
+            1.0,
+            self.margin,
+            self.fit,
+            self.fit / units,
+            lone,
+            units.min(UNITS_MAX),
+            self.sound_left,
+            self.support,
+            self.begun,
+        ]
     }
 }
 
-fn logistic(weights: &[f64], inputs: &[f64]) -> f64 {
-    let sum: f64 = weights.iter().zip(inputs).map(|(weight, input)| weight * input).sum();
+/// By how much the first of `meanings` is ahead of the next, as a natural logarithm; infinite where it stands alone.
+#[must_use]
+pub fn margin(meanings: &[Meaning]) -> f64 {
+    match meanings {
+        [best, next, ..] => best.score - next.score,
+        _ => f64::INFINITY,
+    }
+}
+
+/// How much better a meaning fits the sound than the best sequence of any units, as a natural logarithm.
+#[must_use]
+pub fn fit(meaning: &Meaning, frames: &Frames) -> f64 {
+    meaning.score - meaning.reading.rare - frames.free()
+}
+
+fn logistic(weights: &Weights, inputs: &[f64; INPUTS]) -> f64 {
+    let sum: f64 = weights.in_order().iter().zip(inputs).map(|(weight, input)| weight * input).sum();
     1.0 / (1.0 + (-sum).exp())
 }
 
@@ -157,51 +242,4 @@ pub fn meanings(readings: &[Hypothesis], key: impl Fn(&[&str]) -> String) -> Vec
     }
     groups.sort_by(|a, b| b.1.score.total_cmp(&a.1.score));
     groups.into_iter().map(|(_, meaning)| meaning).collect()
-}
-
-/// The evidence for the first of `meanings`; `other` is the unit for speech outside the language, where the head has one.
-#[allow(clippy::cast_precision_loss)] // an utterance has far fewer than 2^53 words
-#[must_use]
-pub fn evidence(
-    meanings: &[Meaning],
-    frames: &Frames,
-    other: Option<usize>,
-    lift_db: f64,
-    left: UnexplainedSpeech,
-) -> Option<ConfidenceInputs> {
-    let best = meanings.first()?;
-    let margin = meanings.get(1).map_or(MARGIN_MAX, |next| best.score - next.score);
-    let is_outside = |row: &[f32]| {
-        let blank = f64::from(row[BLANK]);
-        other.map_or(blank, |other| add(blank, f64::from(row[other])))
-    };
-    let outside: f64 = frames.rows().map(is_outside).sum();
-    let sound = best.score - best.reading.rare;
-    let words = best.reading.words.len();
-    let per_word = |score: f64| (score / words.max(1) as f64).clamp(PER_WORD_MIN, PER_WORD_MAX);
-    Some(ConfidenceInputs {
-        margin: margin.clamp(0.0, MARGIN_MAX),
-        fit: per_word(sound - frames.free()),
-        sense: per_word(sound - outside),
-        lift_db,
-        words,
-        sound_left: left.sound,
-        wordless_s: left.wordless_s,
-    })
-}
-
-/// How far the loud parts are above the quiet ones: the loudest tenth of 20 ms frames against the quietest, in dB.
-#[must_use]
-pub fn lift_db(samples: &[i16]) -> f64 {
-    let power = |frame: &[i16]| frame.iter().map(|sample| f64::from(*sample).powi(2)).sum::<f64>();
-    let mut powers: Vec<f64> = samples.chunks_exact(LOUDNESS_FRAME).map(power).collect();
-    if powers.is_empty() {
-        return 0.0;
-    }
-    powers.sort_by(f64::total_cmp);
-    let tenth = powers.len() / 10;
-    let (low, high) = (powers[tenth], powers[powers.len() - 1 - tenth]);
-    // One step of 16 bits in each sample: digital silence is no quieter than that.
-    let least = LOUDNESS_FRAME as f64;
-    (10.0 * (high.max(least) / low.max(least)).log10()).clamp(0.0, LIFT_MAX_DB)
 }

@@ -32,7 +32,7 @@ use crate::speech::neural::lexicon::{BLANK, Lexicon};
 use crate::speech::neural::parts::{LoadedParts, Parts};
 use crate::speech::neural::search::{Frames, Hypothesis, Searched, Width, search_begun};
 use crate::speech::neural::support::support;
-use crate::speech::neural::unexplained::unexplained;
+use crate::speech::neural::unexplained::sound_left;
 use crate::speech::recognise::{EngineError, EngineId, Recogniser};
 use crate::speech::stakes::{Stake, Stakes, StakesOf, broken};
 use crate::speech::utterance::{Rival, Utterance, UtteranceAudio, Word};
@@ -46,15 +46,10 @@ const RIVAL_BEHIND_MAX: f64 = 10.0;
 const EDGE_FRAMES: usize = 3;
 /// More is waited for where the beginning of a longer phrase fits better by more than this, as a natural logarithm,
 const BEGUN_MIN: f64 = -3.0;
-/// it is asked about where no more came and it fits better by more than this (of readings of tuning voices that were as sure
-/// as those acted on, 30 right ones and one wrong one lay between the two),
-const BEGUN_DOUBT_MIN: f64 = 0.0;
-/// and where it fits no worse than this a word than the best sequence of any units.
+/// provided that it fits no worse than this a word than the best sequence of any units.
 const BEGUN_FIT_MIN: f64 = -2.0;
-/// Units left outside the words, above which words that fit badly are doubted.
-const UNITS_LEFT_MAX: f64 = 0.5;
-/// A word borne out less than this was hardly heard.
-const SUPPORT_MIN: f64 = -2.5;
+/// A word borne out less than this was hardly heard: does the meaning need it?
+const HARDLY_HEARD: f64 = -2.5;
 
 /// Gives a text for a sequence of words, equal for sequences that mean the same.
 pub type MeaningKey = Box<dyn Fn(&[&str]) -> String + Send>;
@@ -92,8 +87,6 @@ pub struct ScoredReading {
     pub doubt: Option<HearingDoubt>,
     /// By how much the beginning of a longer phrase fits better, as a natural logarithm; none where none fits.
     pub begun: Option<f64>,
-    /// How well the sound bears out the word that it bears out least.
-    pub support: f64,
     frames: usize,
     spans: Option<Vec<WordFrames>>,
 }
@@ -103,12 +96,6 @@ pub struct ScoredReading {
 pub enum HearingDoubt {
     /// The first word begins, or the last one ends, where the sound does: there may have been more of it.
     Edge,
-    /// The beginning of a longer phrase fits better.
-    Begun,
-    /// A word was hardly heard.
-    MadeUp,
-    /// The words fit badly, and speech is left outside them.
-    Unexplained,
     /// A part that costs much if it is wrong is not sure enough, or another reading makes something else of it.
     Stake(Stake),
 }
@@ -188,31 +175,41 @@ impl Neural {
         let found = search_begun(&mut self.lattice, frames, Width::LISTENING);
         let meanings = confidence::meanings(&found.whole, &self.meaning);
         let spans = spans(&meanings, self.lexicon(), frames);
-        let left = unexplained(spans.as_deref().unwrap_or_default(), frames, &segment.samples);
-        let lift_db = confidence::lift_db(&segment.samples);
-        let evidence = confidence::evidence(&meanings, frames, self.other, lift_db, left);
+        let begun = begun(self.says_more(&found), &meanings, frames);
+        let evidence = spans.as_deref().and_then(|spans| self.evidence(&meanings, spans, begun, frames));
         let (mut verdict, confidence) =
             evidence.map_or((Verdict::Reject, 0.0), |evidence| self.calibration.verdict(&evidence));
-        let begun = begun(self.says_more(&found), &meanings, frames);
-        let support = self.lowest_support(&meanings, spans.as_deref(), frames);
         let n_frames = frames.rows().len();
-        let doubt = doubt(spans.as_deref(), n_frames, begun, support)
-            .or_else(|| evidence.filter(leaves_speech).map(|_| HearingDoubt::Unexplained))
+        let doubt = is_at_edge(spans.as_deref(), n_frames)
+            .then_some(HearingDoubt::Edge)
             .or_else(|| self.at_stake(&meanings, confidence).map(HearingDoubt::Stake));
         if doubt.is_some() && verdict == Verdict::Act {
             verdict = Verdict::Ask;
         }
-        Ok(ScoredReading {
-            meanings,
-            evidence,
-            verdict,
-            confidence,
-            doubt,
-            begun,
-            support,
-            frames: n_frames,
-            spans,
-        })
+        Ok(ScoredReading { meanings, evidence, verdict, confidence, doubt, begun, frames: n_frames, spans })
+    }
+
+    /// What speaks for the first of `meanings`, whose words lie at `spans`.
+    fn evidence(
+        &self,
+        meanings: &[Meaning],
+        spans: &[WordFrames],
+        begun: Option<f64>,
+        frames: &Frames,
+    ) -> Option<ConfidenceInputs> {
+        let best = meanings.first()?;
+        let words = &best.reading.words;
+        let supports = support(words, spans, self.lexicon(), frames);
+        let evidence = ConfidenceInputs {
+            margin: confidence::margin(meanings),
+            fit: confidence::fit(best, frames),
+            units: words.iter().filter_map(|word| self.lexicon().sounds(word).first()).map(Vec::len).sum(),
+            words: words.len(),
+            sound_left: sound_left(spans, frames),
+            support: self.lowest_support(words, &supports),
+            begun: begun.unwrap_or(f64::NEG_INFINITY),
+        };
+        Some(evidence.limited())
     }
 
     /// The likeliest beginning of a sentence that does not sound like a whole one: "disregard last to" is none, since
@@ -257,18 +254,14 @@ impl Neural {
     }
 
     /// How well the sound bears out the word that it bears out least, of those that the meaning needs.
-    fn lowest_support(&self, meanings: &[Meaning], spans: Option<&[WordFrames]>, frames: &Frames) -> f64 {
-        let (Some(best), Some(spans)) = (meanings.first(), spans) else { return 0.0 };
-        let words: Vec<&str> = best.reading.words.iter().map(String::as_str).collect();
+    fn lowest_support(&self, words: &[String], supports: &[f64]) -> f64 {
+        let words: Vec<&str> = words.iter().map(String::as_str).collect();
         let needed = |idx: usize| {
             let others = [&words[..idx], &words[idx + 1..]].concat();
             (self.meaning)(&others) != (self.meaning)(&words)
         };
-        let supports = support(&best.reading.words, spans, self.lexicon(), frames).into_iter().enumerate();
-        supports
-            .filter(|(idx, one)| *one >= SUPPORT_MIN || needed(*idx))
-            .map(|(_, one)| one)
-            .fold(0.0, f64::min)
+        let counts = |(idx, one): &(usize, &f64)| **one >= HARDLY_HEARD || needed(*idx);
+        supports.iter().enumerate().filter(counts).map(|(_, one)| *one).fold(0.0, f64::min)
     }
 
     /// From now on the head's answers are bent to the voice of `person`, and the ear's name and hash say so.
@@ -395,27 +388,10 @@ fn begun(begun: Option<&Hypothesis>, meanings: &[Meaning], frames: &Frames) -> O
     fits.then(|| meanings.first().map_or(f64::INFINITY, |best| begun.score - best.score))
 }
 
-/// What speaks against acting on a reading, however probable it is.
-fn doubt(
-    spans: Option<&[WordFrames]>,
-    n_frames: usize,
-    begun: Option<f64>,
-    support: f64,
-) -> Option<HearingDoubt> {
-    let (first, last) = (spans?.first()?, spans?.last()?);
-    if first.from < EDGE_FRAMES || last.to + 1 >= n_frames {
-        return Some(HearingDoubt::Edge);
-    }
-    if begun.is_some_and(|ahead| ahead > BEGUN_DOUBT_MIN) {
-        return Some(HearingDoubt::Begun);
-    }
-    (support < SUPPORT_MIN).then_some(HearingDoubt::MadeUp)
-}
-
-/// Words that fit worse than any units would, while about half a unit or more is left outside them. Of utterances of tuning
-/// voices that were acted on it stopped 6 of 43 wrong ones and 5 of 981 right ones.
-fn leaves_speech(evidence: &ConfidenceInputs) -> bool {
-    evidence.fit < 0.0 && evidence.sound_left > UNITS_LEFT_MAX
+/// Whether the first word begins, or the last one ends, where the sound does.
+fn is_at_edge(spans: Option<&[WordFrames]>, n_frames: usize) -> bool {
+    let ends = spans.and_then(|spans| Some((spans.first()?, spans.last()?)));
+    ends.is_some_and(|(first, last)| first.from < EDGE_FRAMES || last.to + 1 >= n_frames)
 }
 
 /// When the words of the first meaning were said.
