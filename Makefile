@@ -86,10 +86,14 @@ bench-ear: setup $(ear_stream)/streams.tsv
 $(ear_stream)/streams.tsv: grammars/en/exam.gram train/streamset.py train/streamset.sh
 	@train/streamset.sh $(ear_stream)
 
-# The neural ear's trust in its readings, fitted again on the tuning voices: needed for every new head.
+# The neural ear's trust in its readings, fitted again on recordings of the tuning voices: needed for every new head.
 ear_tune ?= .ear/tune
-fit-ear: setup
-	cargo run --release --example fit_ear -- $(ear_tune) models/en/calibration.json
+fit-ear: setup $(ear_tune)/streams.tsv
+	cargo run --release --example stream_ear -- $(ear_tune) --cases $(ear_tune)/cases.jsonl > $(ear_tune)/heard.txt
+	cargo run --release --example fit_ear -- $(ear_tune)/cases.jsonl models/en/calibration.json
+
+$(ear_tune)/streams.tsv: train/tuneset.py train/streamset.py train/unseen.txt train/near.txt train/alike.txt train/voices.toml
+	@train/streamset.sh $(ear_tune) tune
 
 # The head of the neural ear, from nothing: hours on two cores, about ten minutes on sixteen and a GPU.
 train:

@@ -48,7 +48,8 @@ mkdir -p "$model"
 [ -f "$work/test/truth.tsv" ] || "$python" train/testset.py --parts "$parts" --out "$work/test" --each "${EAR_EACH:-150}"
 [ -f "$work/test-talk/truth.tsv" ] ||
     "$python" train/testset.py --voices - --talk "${EAR_EACH:-150}" --actors "${EAR_ACTORS:-700}" --parts "$parts" --out "$work/test-talk"
-[ -f "$work/tune/truth.tsv" ] || "$python" train/tuneset.py --parts "$parts" --out "$work/tune" --each "${EAR_EACH:-80}" --actors "${EAR_ACTORS:-400}"
+[ -f "$work/tune/streams.tsv" ] || "$python" train/tuneset.py --parts "$parts" --out "$work/tune" --cache "$work/said" \
+    --each "${EAR_EACH:-60}" --actors "${EAR_ACTORS:-120}"
 step "test and tuning sets are made"
 "$python" train/measure.py --parts "$parts" --model "$model" --test "$work/test"
 step "all done"

@@ -25,7 +25,8 @@ RATE = synth.RATE
 # Name, kind of noise, signal-to-noise ratio in dB, seconds of reverberation, gain in dB.
 CONDITIONS = {"quiet": ("pink", 40, 0, 0), "pink10": ("pink", 10, 0, 0), "pink5": ("pink", 5, 0, 0),
     "babble10": ("babble", 10, 0, 0), "stable10": ("clippers", 10, .8, 0), "faint10": ("pink", 10, 0, -20)}
-GAPS_S = {"gaps": (.4, 2.4), "pauses": (1.5, 2.4), "starts": (1.4, 2.4), "talk": (.8, 2.4)}
+GAPS_S = {"gaps": (.4, 2.4), "pauses": (1.5, 2.4), "starts": (1.4, 2.4), "talk": (.8, 2.4),
+    "alike": (.8, 2.4)}
 PAUSES_S = [.2, .4, .6, .8, 1.0]
 HESITATIONS = ["er", "um", "erm"]
 # Said, and what is meant; a comma is where a speaker pauses.
@@ -170,6 +171,25 @@ def recording(script, kind, condition, said, chance, talk):
     return noise.mix(x, around, snr) * 10 ** (gain_db / 20), rows
 
 
+def keep(out, script, name, kind, condition, said, seed, talk):
+    """Writes one recording and its truth; its line for the table."""
+    x, rows = recording(script, kind, condition, said, np.random.default_rng(seed), talk)
+    file = f"{name}-{kind}-{condition}"
+    synth.write_wav(f"{out}/{file}.wav", x)
+    with open(f"{out}/{file}.tsv", "w", encoding="utf-8") as truth:
+        truth.write("from_s\tto_s\twords\n")
+        truth.writelines(f"{a:.3f}\t{b:.3f}\t{words}\n" for a, b, words in rows)
+    return f"{file}.wav\t{name}\t{kind}\t{condition}\n"
+
+
+def enter(out, lines):
+    """Enters recordings into the folder's table."""
+    with open(f"{out}/streams.tsv", "a" if os.path.exists(f"{out}/streams.tsv") else "w", encoding="utf-8") as table:
+        if table.tell() == 0:
+            table.write("file\tvoice\tkind\tcondition\n")
+        table.writelines(lines)
+
+
 def main():
     ask = argparse.ArgumentParser()
     ask.add_argument("--parts", default=".ear/parts")
@@ -195,17 +215,8 @@ def main():
             for condition in ask.conditions.split(","):
                 if kind != "gaps" and condition not in ("quiet", "pink10"):
                     continue
-                x, rows = recording(script, kind, condition, said, np.random.default_rng(seed), talk)
-                file = f"{name}-{kind}-{condition}"
-                synth.write_wav(f"{ask.out}/{file}.wav", x)
-                with open(f"{ask.out}/{file}.tsv", "w", encoding="utf-8") as truth:
-                    truth.write("from_s\tto_s\twords\n")
-                    truth.writelines(f"{a:.3f}\t{b:.3f}\t{words}\n" for a, b, words in rows)
-                index.append(f"{file}.wav\t{name}\t{kind}\t{condition}\n")
-    with open(f"{ask.out}/streams.tsv", "a" if os.path.exists(f"{ask.out}/streams.tsv") else "w", encoding="utf-8") as table:
-        if table.tell() == 0:
-            table.write("file\tvoice\tkind\tcondition\n")
-        table.writelines(index)
+                index.append(keep(ask.out, script, name, kind, condition, said, seed, talk))
+    enter(ask.out, index)
 
 
 if __name__ == "__main__":

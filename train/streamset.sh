@@ -1,6 +1,7 @@
 #!/usr/bin/env bash
-# Whole recordings for `make bench-ear`, from synthesisers that apt installs. Called by make; see train/README.md.
-# STREAM_EACH is how many calls a recording holds, STREAM_VOICES which voices speak (NAME=MAKER:VOICE, with commas).
+# Whole recordings for `make bench-ear`, from synthesisers that apt installs, or with `tune` those for `make fit-ear`.
+# Called by make; see train/README.md. STREAM_EACH is how many calls a recording holds, STREAM_VOICES which voices speak
+# (NAME=MAKER:VOICE, with commas); those that tune are in `voices.toml`.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 
@@ -16,4 +17,9 @@ if [ -z "${EAR_PYTHON:-}" ] && [ ! -f .ear/stream-venv/whole ]; then
     touch .ear/stream-venv/whole
 fi
 rm -rf "$out"
-OMP_NUM_THREADS=1 PYTHONPATH=train "$python" train/streamset.py --out "$out" --voices "$voices" --each "${STREAM_EACH:-25}"
+export OMP_NUM_THREADS=1 PYTHONPATH=train
+if [ "${2:-}" = tune ]; then
+    "$python" train/tuneset.py --out "$out" --each "${STREAM_EACH:-60}"
+else
+    "$python" train/streamset.py --out "$out" --voices "$voices" --each "${STREAM_EACH:-25}"
+fi

@@ -1,83 +1,78 @@
-"""Writes the set that the ear's trust is fitted on: the tune voices saying texts kept for tuning, and talk.
+"""Writes the recordings that the ear's trust is fitted on: calls and talk near them by the tuning voices, and talk of people.
 
-Takes: the grammar, `voices.toml`, the parts that `fetch.py` lays down. Gives: a folder with WAV files and `truth.tsv`
-(file, voice, condition, words; no words for talk). Never: a test voice, a test text or test talk. The same seed gives
-the same set. Talk of people: some of the pieces that the head's training used as well, announcers, and actors of a game.
+Takes: `voices.toml`, `unseen.txt` (what vets say, by writers whose phrases are in no training and no count of usage),
+`near.txt` (talk about what calls are about), `alike.txt` (words by themselves that sound like calls), the parts that
+`fetch.py` lays down where a voice or people's talk needs them.
+Gives: a folder as `streamset.py` does. Never: a test voice or test talk; reads a head. The same seed gives the same set.
 """
 import argparse
 import glob
 import os
 import random
 import tomllib
+import zlib
 
-import grammar
 import noise
 import numpy as np
 import people
-import sentences
-import spoken
+import streamset
 import synth
-import testset
 
 SEED = 4242
-TALK_CONDITIONS = {"quiet", "pink10", "babble10"}
-TALK_PIECES = 40  # of people, 1 to 5 seconds
+CONDITIONS = ["quiet", "pink10", "babble10", "stable10", "pink5"]
+TALK_CONDITIONS = ["quiet", "pink10"]
+MEETING_PIECES = 40  # 1 to 5 seconds each
 # One announcement of so many, by language. The English ones are no talk: "saved", "two", "for a" are words of the language
 # said as clearly as a call; with them among what is no call, clear single calls were asked about.
 ANNOUNCEMENTS = {"fr": 8, "it": 8, "ru": 8}
+
+
+def of_people(parts, actors):
+    """Talk of people, who were in training or speak other languages or play in a game, as far as the parts are there."""
+    rng, pieces = random.Random(SEED), []
+    meetings = [noise.level(synth.read_wav(f)) for f in sorted(glob.glob(f"{parts}/talk/train/*.wav"))]
+    for _ in range(MEETING_PIECES if meetings else 0):
+        x, n = rng.choice(meetings), int(rng.uniform(1, 5) * synth.RATE)
+        at = rng.randrange(max(1, len(x) - n))
+        pieces.append(("meetings", x[at:at + n]))
+    for language, every in ANNOUNCEMENTS.items():
+        pieces += [("announcers", x) for x in people.announcements(f"{parts}/debian/{language}", every)]
+    game = f"{parts}/debian/queen.1c"
+    pieces += [("actors", x) for x in people.actors(game, True, actors, SEED)] if os.path.exists(game) else []
+    return pieces
 
 
 def main():
     ask = argparse.ArgumentParser()
     ask.add_argument("--parts", default=".ear/parts")
     ask.add_argument("--out", default=".ear/tune")
-    ask.add_argument("--grammar", default="grammars/en/exam.gram")
-    ask.add_argument("--each", type=int, default=80, help="utterances for each voice")
-    ask.add_argument("--actors", type=int, default=400, help="lines of a game by its actors")
-    ask.add_argument("--makers", default="flite,espeak,kokoro")
+    ask.add_argument("--cache", default=".ear/said")
+    ask.add_argument("--each", type=int, default=60, help="calls of each voice, as many pieces of talk and half as many words")
+    ask.add_argument("--actors", type=int, default=120, help="lines of a game by its actors")
     ask = ask.parse_args()
-    voices = tomllib.load(open(os.path.join(os.path.dirname(__file__), "voices.toml"), "rb"))["tune"]
-    meetings = [noise.level(synth.read_wav(f)) for f in sorted(glob.glob(f"{ask.parts}/talk/train/*.wav"))]
-    crowd, rules, parts = np.concatenate(meetings), grammar.read(ask.grammar), {"folder": ask.parts}
+    here = os.path.dirname(os.path.abspath(__file__))
+    voices = tomllib.load(open(f"{here}/voices.toml", "rb"))["tune"]
+    if not os.path.isdir(f"{ask.parts}/kokoro"):
+        voices.pop("kokoro", None)
+    calls, near, alike = (streamset.texts(f"{here}/{file}.txt") for file in ("unseen", "near", "alike"))
+    kinds = [("gaps", calls, CONDITIONS), ("talk", near, TALK_CONDITIONS), ("alike", alike, TALK_CONDITIONS)]
+    parts, index = {"folder": ask.parts}, []
+    talk = streamset.crowd(parts, ask.cache)
     os.makedirs(ask.out, exist_ok=True)
-    truth = open(f"{ask.out}/truth.tsv", "w", encoding="utf-8")
-    truth.write("file\tvoice\tcondition\twords\n")
-
-    def keep(name, voice, x, words, chance, only=None):
-        x = np.pad(noise.level(x), (testset.LEAD, testset.TAIL))
-        for condition, kind, snr in testset.CONDITIONS:
-            if only and condition not in only:
-                continue
-            n = noise.pink(len(x), chance) if kind == "pink" else noise.babble(len(x), chance, crowd, 6)
-            file = f"{name}-{condition}.wav"
-            synth.write_wav(f"{ask.out}/{file}", noise.mix(x, n, snr))
-            truth.write(f"{file}\t{voice}\t{condition}\t{words}\n")
-
-    todo = [(maker, voice) for maker in ask.makers.split(",") for voice in voices[maker]]
-    for number, (maker, voice) in enumerate(todo):
-        rng, chance = random.Random(SEED + number), np.random.default_rng(SEED + number)
-        texts = sentences.Speaker(rules, SEED + number).pick(ask.each, "tune", testset.PARTS)
-        for i, (words, _) in enumerate(texts):
-            x = testset.say(maker, voice, spoken.spell(words, rng, hesitate=0), parts)
-            if len(x) >= 1600:
-                plain = " ".join(word.removeprefix(grammar.LETTER) for word in words)
-                keep(f"{number}-{i:03d}", voice, x, plain, chance)
-        for i in range(ask.each // 4):
-            x = testset.say(maker, voice, rng.choice(spoken.TALK), parts)
-            if len(x) >= 1600:
-                keep(f"{number}-t{i:03d}", f"{voice} talk", x, "", chance, TALK_CONDITIONS)
-        truth.flush()
-    rng, chance = random.Random(SEED), np.random.default_rng(SEED)
-    for i in range(TALK_PIECES):
-        n = int(rng.uniform(1, 5) * synth.RATE)
-        at = rng.randrange(len(crowd) - n)
-        keep(f"p-{i:03d}", "people", crowd[at:at + n], "", chance, TALK_CONDITIONS)
-    for language, every in ANNOUNCEMENTS.items():
-        for i, x in enumerate(people.announcements(f"{ask.parts}/debian/{language}", every)):
-            keep(f"a-{language}{i:03d}", f"announcer {language}", x, "", chance, TALK_CONDITIONS)
-    for i, x in enumerate(people.actors(f"{ask.parts}/debian/queen.1c", True, ask.actors, SEED)):
-        keep(f"g-{i:03d}", "actors", x, "", chance, TALK_CONDITIONS)
-    truth.close()
+    for maker, voice in ((maker, voice) for maker in voices for voice in voices[maker]):
+        name = voice.replace("-", "")
+        for kind, texts, conditions in kinds:
+            seed = zlib.crc32(f"{SEED} {name} {kind}".encode())
+            script = streamset.Script(f"{maker}:{voice}", parts, ask.cache, seed)
+            said = list(streamset.pieces(script, kind, None, ask.each // (1 + (kind == "alike")), "tune", texts))
+            for condition in conditions:
+                index.append(streamset.keep(ask.out, script, name, kind, condition, said, seed, talk))
+    pieces = of_people(ask.parts, ask.actors)
+    for name in sorted({who for who, _ in pieces}):
+        said, script = [(x, "") for who, x in pieces if who == name], streamset.Script(None, parts, ask.cache, SEED)
+        for condition in TALK_CONDITIONS:
+            index.append(streamset.keep(ask.out, script, name, "talk", condition, said, SEED, talk))
+    streamset.enter(ask.out, index)
 
 
 if __name__ == "__main__":
