@@ -317,7 +317,8 @@ fn structures_together(
         let shared: Vec<&Phrase> = phrases[after..].iter().take_while(is_shared).collect();
         if shared.is_empty() {
             let together = row.windows(2).all(|two| two[0].call.words == two[1].call.words);
-            if idx == 0 || !together || after < phrases.len() {
+            let has_zone = |said: &Phrase| matches!(&said.call.act, Act::View(view) if view.zone.is_some() || view.level_cm.is_some());
+            if !found.iter().any(has_zone) || !together || after < phrases.len() {
                 return Err(nothing_of_these());
             }
             // "Left fore three bravo, suspensory branches": the place counts, and what is found says of which branch.

@@ -12,7 +12,7 @@ use crate::exam::item::Item;
 use crate::exam::normalise::normalised;
 use crate::exam::number_correction::NumberInstead;
 use crate::exam::phrase::{Hint, Phrase, Way};
-use crate::exam::run_together::{of_several, run_together};
+use crate::exam::run_together::{area_of_structure, of_several, run_together};
 use crate::exam::sizes::{first_size, which_size};
 use crate::exam::unclear::{
     also_what, begins_like_a_question, corrects_which, how_far, like_talk, may_deny, not_after_no, of_what,
@@ -315,7 +315,7 @@ fn size_of_either(parsed: &mut Parsed, phrases: &[Phrase], sized: &[String]) {
 }
 
 /// The calls of the phrases, each bound to its structure and its place.
-fn join(phrases: Vec<Phrase>, parsed: &mut Parsed, protocols: &Protocols) -> Result<(), Problem> {
+fn join(mut phrases: Vec<Phrase>, parsed: &mut Parsed, protocols: &Protocols) -> Result<(), Problem> {
     if mixes_identity(&phrases) {
         return Err(Problem::new(
             "which horse it is must be said in a phrase of its own",
@@ -323,6 +323,7 @@ fn join(phrases: Vec<Phrase>, parsed: &mut Parsed, protocols: &Protocols) -> Res
         ));
     }
     let is_short = |code: &str| protocols.structures.iter().any(|known| known.short.as_deref() == Some(code));
+    area_of_structure(&mut phrases, protocols);
     let unclear = phrases.windows(2).find_map(|two| run_together(&two[0], &two[1], protocols));
     if let Some(problem) = unclear.or_else(|| of_several(&phrases, protocols)) {
         return Err(problem);
@@ -384,10 +385,10 @@ fn after_lesion(phrases: &[Phrase], sized: &[String]) -> bool {
         .any(|phrase| matches!(&phrase.call.act, Act::Finding(finding) if sized.contains(&finding.term)))
 }
 
-/// "The suspensory is normal and the check", "superficial enlarged, deep", or only "deep", with "also" after it.
+/// "The suspensory is normal and the check", "superficial enlarged, deep", with "also" after it.
 fn repeats_finding(phrases: &[Phrase]) -> bool {
     let Some((last, before)) = phrases.split_last() else { return false };
-    let found = before.is_empty() || before.iter().any(|phrase| matches!(phrase.call.act, Act::Finding(_)));
+    let found = before.iter().any(|phrase| matches!(phrase.call.act, Act::Finding(_)));
     found && last.call.act.only_structure().is_some()
 }
 

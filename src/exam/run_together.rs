@@ -73,17 +73,14 @@ fn of_lesion(before: &Phrase, phrase: &Phrase, protocols: &Protocols) -> Option<
     let Act::Finding(first) = &before.call.act else { return None };
     let terms = &protocols.measuring.terms;
     match &phrase.call.act {
-        // "No core, lesion one twelve": what is not there has no size.
-        Act::Value(value) if first.class == Class::Negative => {
-            let of_lesion = [&terms.lesion_area, &terms.lesion_percent, &terms.length];
-            let words = format!("{} {}", before.call.words, phrase.call.words);
-            of_lesion.contains(&&value.term).then(|| may_deny(&words))
-        }
         // "Tear area thirty", "lesion area of the superficial thirty".
         Act::Value(value) if first.class == Class::Lesion && value.term == terms.area => {
-            // "Total area", "tendon area" name whose it is.
+            // "Total area", "tendon area" name whose it is, and a large one is that of the structure.
             let is_bare = phrase.call.words.starts_with(&value.term);
-            (is_bare && protocols.sized.contains(&first.term)).then(which_size)
+            let is_small = protocols
+                .value(&value.term)
+                .is_some_and(|kind| kind.may_be_lesions(value.amount.number, value.amount.unit.as_deref()));
+            (is_bare && is_small && protocols.sized.contains(&first.term)).then(which_size)
         }
         // "Normal, no, enlarged".
         Act::Finding(second) if first.class == Class::Normal && second.class == Class::Negative => {
@@ -113,6 +110,21 @@ fn directed(phrases: &[Phrase], protocols: &Protocols) -> bool {
     let begins = matches!(phrases, [plane, found, ..] if is_bare(plane) && has_direction(found));
     let ends = matches!(phrases, [.., found, plane] if has_direction(found) && is_bare(plane));
     begins || ends
+}
+
+/// "No core lesion, one twelve": what is not there has no area, so the number is that of the structure. The grammar reads "no
+/// core" and "lesion one twelve" as well.
+pub(crate) fn area_of_structure(phrases: &mut [Phrase], protocols: &Protocols) {
+    let terms = &protocols.measuring.terms;
+    for idx in 1..phrases.len() {
+        let is_denied = phrases[idx - 1].call.act.class() == Some(&Class::Negative);
+        if let Act::Value(value) = &mut phrases[idx].call.act
+            && is_denied
+            && value.term == terms.lesion_area
+        {
+            value.term.clone_from(&terms.area);
+        }
+    }
 }
 
 /// Why phrases that are clear two by two are asked about.

@@ -11,6 +11,7 @@ use crate::code::{LimbCode, PlaneCode, StructureCode, ZoneCode};
 use crate::protocol::measuring::Measuring;
 use crate::protocol::plain::Plain;
 use crate::protocol::rules::Rules;
+use crate::protocol::unit::convert;
 
 /// Everything in the protocol folder.
 #[derive(Debug, Clone, PartialEq)]
@@ -222,6 +223,9 @@ pub struct ValueKind {
     /// Its name where it is of a finding, not of the structure that the finding is in; absent where there is none.
     #[serde(default)]
     pub of_lesion: Option<String>,
+    /// Just after a lesion a smaller number, in `bound_unit`, may be that of the lesion; absent where none may be.
+    #[serde(default)]
+    pub lesions_below: Option<f64>,
     /// Source of bounds and planes.
     pub source: String,
 }
@@ -267,6 +271,15 @@ impl ValueKind {
             |large: &&UnitOfLarge| number >= large.from && (said == NumberSaid::Whole || large.with_point);
         let large = large.filter(counts);
         large.map(|large| large.unit.clone()).or_else(|| self.unit.clone())
+    }
+
+    /// Whether a number said just after a lesion may be that of the lesion.
+    #[must_use]
+    pub fn may_be_lesions(&self, number: f64, unit: Option<&str>) -> bool {
+        let (Some(below), Some(bound)) = (self.lesions_below, self.bound_unit.as_deref()) else {
+            return false;
+        };
+        unit.map_or(Some(number), |unit| convert(number, unit, bound)).is_some_and(|number| number < below)
     }
 }
 

@@ -89,7 +89,8 @@ fn samples(file: &mut File, data: &Chunk, format: &[u8], whole_is_right: bool) -
     let after = file.metadata()?.len().saturating_sub(data.at);
     // Where the whole has its right size, an empty recording is just that.
     let is_empty = after == 0 || whole_is_right;
-    let is_unknown = (data.size == 0 && !is_empty) || (data.size >= UNKNOWN_SIZE && data.size > after);
+    let is_unknown = (data.size == 0 && !is_empty)
+        || (data.size >= UNKNOWN_SIZE && (data.size > after || data.size == u64::from(u32::MAX)));
     let a_second = format
         .get(8..12)
         .map_or(1, |four| u64::from(u32::from_le_bytes([four[0], four[1], four[2], four[3]])));

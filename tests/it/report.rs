@@ -439,8 +439,6 @@ fn what_was_found_before_a_limb_was_said_is_in_the_report() {
     assert!(text.contains("limb not said") && !text.contains("No findings were spoken"), "{text}");
 }
 
-// ---- pictures
-
 #[test]
 fn the_report_shows_pictures_and_the_reason_where_there_is_none() {
     let record = sample::record();
