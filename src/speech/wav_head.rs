@@ -134,7 +134,7 @@ fn is_sound_behind(file: &mut File, data: &Chunk, a_second: u64) -> std::io::Res
 
 /// The chunk that begins at `at`; none where the file ends before its head does.
 fn chunk_at(file: &mut File, at: u64) -> std::io::Result<Option<Chunk>> {
-    let mut head = [0; CHUNK_HEAD as usize];
+    let mut head = [0; 8];
     file.seek(SeekFrom::Start(at))?;
     Ok(match file.read_exact(&mut head) {
         Ok(()) => {
@@ -150,7 +150,7 @@ fn chunk_at(file: &mut File, at: u64) -> std::io::Result<Option<Chunk>> {
 /// Where the chunk behind this one begins. One of odd length is followed by a byte that fills up; some recorders leave it out.
 fn end_of(file: &mut File, chunk: &Chunk) -> std::io::Result<u64> {
     let end = chunk.at + chunk.size;
-    if chunk.size % 2 == 0 {
+    if chunk.size.is_multiple_of(2) {
         return Ok(end);
     }
     let mut next = Vec::new();
