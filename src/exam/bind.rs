@@ -97,7 +97,7 @@ fn own_structures(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
             found.push(phrase);
             continue;
         };
-        if matches!(last.call.act, Act::Save | Act::Clip) {
+        if last.call.act.is_save() {
             // "Cine of the suspensory": it is there that it was saved.
             let saved = found.len() - 1;
             found.insert(saved, at_the_same_time(phrase, &found[saved]));
@@ -212,7 +212,7 @@ fn structures_after(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
         return Ok(phrases);
     }
     // "Core lesion, now deep": the first was seen in the structure in force. So was what was saved before the next one.
-    let is_saved = |phrase: &Phrase| matches!(phrase.call.act, Act::Save | Act::Clip);
+    let is_saved = |phrase: &Phrase| phrase.call.act.is_save();
     if phrases[named].way == Way::Onward || phrases[free..named].iter().any(is_saved) {
         return Ok(phrases);
     }
@@ -269,7 +269,7 @@ fn pairs(phrases: Vec<Phrase>) -> Result<Vec<Phrase>, Problem> {
     let mut waiting: Vec<usize> = Vec::new();
     for phrase in phrases {
         if let Some(structure) = phrase.call.act.only_structure() {
-            if waiting.is_empty() || matches!(phrase.joined, Some(Joint::But)) || phrase.way == Way::Onward {
+            if waiting.is_empty() || phrase.joined == Some(Joint::But) || phrase.way == Way::Onward {
                 return Err(which());
             }
             for idx in waiting.drain(..) {
@@ -317,7 +317,7 @@ fn structures_together(
         let shared: Vec<&Phrase> = phrases[after..].iter().take_while(is_shared).collect();
         if shared.is_empty() {
             let together = row.windows(2).all(|two| two[0].call.words == two[1].call.words);
-            let has_zone = |said: &Phrase| matches!(&said.call.act, Act::View(view) if view.zone.is_some() || view.level_cm.is_some());
+            let has_zone = |said: &Phrase| matches!(&said.call.act, Act::View(view) if view.names_zone());
             if !found.iter().any(has_zone) || !together || after < phrases.len() {
                 return Err(nothing_of_these());
             }

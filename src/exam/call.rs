@@ -89,6 +89,12 @@ pub enum NoteEdge {
 }
 
 impl Act {
+    /// A still or a clip was saved.
+    #[must_use]
+    pub fn is_save(&self) -> bool {
+        matches!(self, Act::Save | Act::Clip)
+    }
+
     /// Whether free words begin or end with it; none where it is about anything else.
     #[must_use]
     pub fn note_edge(&self) -> Option<NoteEdge> {
@@ -187,28 +193,32 @@ impl View {
         self.limb.is_some() || self.step == Some(ViewStep::OtherLimb)
     }
 
+    /// It says the zone, or a level that gives it.
+    #[must_use]
+    pub fn names_zone(&self) -> bool {
+        self.zone.is_some() || self.level_cm.is_some()
+    }
+
     /// It may lead to another limb, zone or plane, and not only to another structure.
     #[must_use]
     pub fn names_view(&self) -> bool {
         self.names_limb()
             || self.step.is_some()
-            || self.zone.is_some()
-            || self.level_cm.is_some()
+            || self.names_zone()
             || self.place.is_some()
             || self.plane.is_some()
     }
 
     /// Takes over what the other names, where the two name different things; false, and unchanged, where they clash.
     pub(crate) fn join(&mut self, more: &View) -> bool {
-        let zone = |view: &View| view.zone.is_some() || view.level_cm.is_some();
         let clash = (self.limb.is_some() && more.limb.is_some())
-            || (zone(self) && zone(more))
+            || (self.names_zone() && more.names_zone())
             || (self.place.is_some() && more.place.is_some())
             || (self.plane.is_some() && more.plane.is_some())
             || (self.structure.is_some() && more.structure.is_some())
             || self.step.is_some()
             || more.step.is_some()
-            || (self.same_zone && zone(more));
+            || (self.same_zone && more.names_zone());
         if clash {
             return false;
         }

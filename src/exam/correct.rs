@@ -31,7 +31,6 @@ pub(crate) fn take_back_one(calls: &mut [LoggedCall], idx: usize) -> Vec<usize> 
         Act::Command(Command::TakeBackSave) => return take_back_save(calls, idx),
         _ => return Vec::new(),
     };
-    let meant = |act: &Act| matches!(act, Act::Save | Act::Clip) || can_be_taken_back(act);
     let by = calls[idx].seq;
     let mut taken = Vec::new();
     for place in (0..idx).rev() {
@@ -39,7 +38,7 @@ pub(crate) fn take_back_one(calls: &mut [LoggedCall], idx: usize) -> Vec<usize> 
         if taken.len() == count {
             break;
         }
-        if earlier.withdrawn_by.is_none() && meant(&earlier.act) {
+        if earlier.withdrawn_by.is_none() && can_be_taken_back(&earlier.act) {
             earlier.withdrawn_by = Some(by);
             taken.push(place);
         }
@@ -57,7 +56,7 @@ pub(crate) fn take_back_one(calls: &mut [LoggedCall], idx: usize) -> Vec<usize> 
 /// "Not saved": the last save, where it is of the view in force or was said just now of this limb.
 fn take_back_save(calls: &mut [LoggedCall], idx: usize) -> Vec<usize> {
     let (by, at) = (calls[idx].seq, calls[idx].call.span.from);
-    let last = calls[..idx].iter().rposition(|call| matches!(call.act, Act::Save | Act::Clip));
+    let last = calls[..idx].iter().rposition(|call| call.act.is_save());
     let is_meant = |place: &usize| {
         let save = &calls[*place];
         let standing = || calls[*place..idx].iter().filter(|call| counts(call));

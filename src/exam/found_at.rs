@@ -97,7 +97,7 @@ fn is_comparison(phrase: &Phrase) -> bool {
 }
 
 fn is_save(phrase: &Phrase) -> bool {
-    matches!(phrase.call.act, Act::Save | Act::Clip)
+    phrase.call.act.is_save()
 }
 
 /// Calls are put in order by when they were said: a place said after what was found there counts from that on.
@@ -108,7 +108,7 @@ pub(crate) fn at_the_same_time(mut phrase: Phrase, found: &Phrase) -> Phrase {
 
 /// "One alpha, one bravo normal": the one zone, or both?
 fn names_two_places(three: &[Phrase]) -> bool {
-    let is_zone = |phrase: &Phrase| matches!(&phrase.call.act, Act::View(view) if view.zone.is_some() || view.level_cm.is_some());
+    let is_zone = |phrase: &Phrase| matches!(&phrase.call.act, Act::View(view) if view.names_zone());
     let goes_on = three[1].way == Way::Onward || three[1].call.corrects;
     is_zone(&three[0]) && is_zone(&three[1]) && !goes_on && is_found(&three[2])
 }

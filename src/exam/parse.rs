@@ -470,7 +470,7 @@ fn can_follow_no(act: &Act) -> bool {
 /// A call of these words; one without words of its own was said with the words of the one before it.
 fn call(act: Act, correcting: Option<Correcting>, words: &[Word], before: &[Phrase]) -> Call {
     // A save is one, whatever was corrected before it.
-    let corrects = correcting.is_some() && !matches!(act, Act::Save | Act::Clip);
+    let corrects = correcting.is_some() && !act.is_save();
     if words.is_empty()
         && let Some(Phrase { call, .. }) = before.last()
     {

@@ -129,7 +129,7 @@ pub(crate) fn area_of_structure(phrases: &mut [Phrase], protocols: &Protocols) {
 
 /// Why phrases that are clear two by two are asked about.
 pub(crate) fn of_several(phrases: &[Phrase], protocols: &Protocols) -> Option<Problem> {
-    let is_save = |phrase: &Phrase| matches!(phrase.call.act, Act::Save | Act::Clip);
+    let is_save = |phrase: &Phrase| phrase.call.act.is_save();
     // "Save, sorry, longitudinal, save": the view that was saved, or the next one?
     let resaved =
         phrases.windows(3).any(|three| is_save(&three[0]) && three[1].call.corrects && is_save(&three[2]));
@@ -154,7 +154,7 @@ fn another_measure(phrases: &[Phrase]) -> Option<Problem> {
 /// "Superficial core lesion and an enlarged deep", "deep core lesion lateral lobe": what was found just before a structure of
 /// which nothing is said may be of that one, not of the first.
 pub(crate) fn may_describe_last(phrases: &[Phrase], is_short: &dyn Fn(&str) -> bool) -> bool {
-    let is_saved = |phrase: &&Phrase| matches!(phrase.call.act, Act::Save | Act::Clip);
+    let is_saved = |phrase: &&Phrase| phrase.call.act.is_save();
     let said = phrases.len() - phrases.iter().rev().take_while(is_saved).count();
     let [earlier @ .., found, last] = &phrases[..said] else { return false };
     let (Act::Finding(finding), Some(structure)) = (&found.call.act, last.call.act.only_structure()) else {

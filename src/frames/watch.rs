@@ -287,6 +287,7 @@ impl FolderLook {
         }
         arrived
     }
+
     /// What a file at rest is; none where it is no whole still and its rest is waited for.
     fn at_rest(&self, path: &Path, is_final: bool) -> Option<Result<Frame, Problem>> {
         let mut found = one(path, &self.exam_folder, self.utc_offset_s);

@@ -95,7 +95,7 @@ impl Dialogue {
         let heard_seq = self.write(event, Vec::new()).heard_seq;
         if let Some(unheard) = self.unheard.as_mut().filter(|unheard| unheard.heard_seq == heard_seq) {
             let mut calls = question.offers.iter().flat_map(|offer| &offer.calls);
-            unheard.is_no_save = !calls.any(|call| matches!(call.act, Act::Save | Act::Clip));
+            unheard.is_no_save = !calls.any(|call| call.act.is_save());
         }
         if let Some(summary) = self.shown_at_end.clone().filter(|_| question.counts_by_itself()) {
             self.report_summary(&summary);

@@ -2,19 +2,39 @@
 use crate::hear::{tone, write_wav};
 use crate::support::speech::all;
 
+use std::path::PathBuf;
+
 use zonecall::speech::recording;
+
+/// A plain recording to be spoiled: a tone of 16 bits at 16 kHz.
+struct Plain {
+    _folder: tempfile::TempDir,
+    path: PathBuf,
+    /// The file as it was written.
+    whole: Vec<u8>,
+    samples: Vec<i16>,
+    /// Where the chunk of the samples begins.
+    data: usize,
+}
+
+impl Plain {
+    fn new(channels: u16, seconds: f64) -> Plain {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("plain.wav");
+        let (bits_per_sample, sample_format) = (16, hound::SampleFormat::Int);
+        let spec = hound::WavSpec { channels, sample_rate: 16_000, bits_per_sample, sample_format };
+        write_wav(&path, spec, &tone(440.0, 16_000, seconds));
+        let whole = std::fs::read(&path).unwrap();
+        let samples = all(recording::open(&path).unwrap());
+        let data = whole.windows(4).position(|four| four == b"data").unwrap();
+        Plain { _folder: folder, path, whole, samples, data }
+    }
+}
 
 /// As RIFF has it an odd chunk is followed by a byte that fills up; some recorders leave it out, and some count it in.
 #[test]
 fn chunks_of_odd_length_and_samples_that_are_not_whole_are_passed_over() {
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("odd.wav");
-    let (channels, bits_per_sample, sample_format) = (1, 16, hound::SampleFormat::Int);
-    let spec = hound::WavSpec { channels, sample_rate: 16_000, bits_per_sample, sample_format };
-    write_wav(&path, spec, &tone(440.0, 16_000, 1.0));
-    let whole = std::fs::read(&path).unwrap();
-    let samples = all(recording::open(&path).unwrap());
-    let data = whole.windows(4).position(|four| four == b"data").unwrap();
+    let Plain { _folder, path, whole, samples, data } = Plain::new(1, 1.0);
     for between in
         [&b"LIST\x07\0\0\0INFOabc\0"[..], b"LIST\x07\0\0\0INFOabc", b"junk\x01\0\0\0x\0fill\x03\0\0\0abc\0"]
     {
@@ -36,15 +56,8 @@ fn chunks_of_odd_length_and_samples_that_are_not_whole_are_passed_over() {
 /// What a recorder leaves that lost its power or wrote to a pipe: its samples are heard to the end of the file.
 #[test]
 fn a_recording_whose_head_was_never_finished_is_heard_to_its_end() {
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("open.wav");
-    let (bits_per_sample, sample_format) = (16, hound::SampleFormat::Int);
     for channels in [1, 2] {
-        let spec = hound::WavSpec { channels, sample_rate: 16_000, bits_per_sample, sample_format };
-        write_wav(&path, spec, &tone(440.0, 16_000, 1.0));
-        let whole = std::fs::read(&path).unwrap();
-        let samples = all(recording::open(&path).unwrap());
-        let data = whole.windows(4).position(|four| four == b"data").unwrap();
+        let Plain { _folder, path, whole, samples, data } = Plain::new(channels, 1.0);
         for size in [0_u32, u32::MAX, 0x7FFF_F000, 0x8000_0000] {
             let mut open = whole.clone();
             open[4..8].copy_from_slice(&size.to_le_bytes());
@@ -71,14 +84,7 @@ fn a_recording_whose_head_was_never_finished_is_heard_to_its_end() {
 /// A recorder that renews the sizes now and then leaves the last ones when its power fails.
 #[test]
 fn a_recording_whose_head_is_old_is_heard_to_its_end_and_chunks_behind_it_are_no_sound() {
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("old.wav");
-    let (channels, bits_per_sample, sample_format) = (1, 16, hound::SampleFormat::Int);
-    let spec = hound::WavSpec { channels, sample_rate: 16_000, bits_per_sample, sample_format };
-    write_wav(&path, spec, &tone(440.0, 16_000, 3.0));
-    let whole = std::fs::read(&path).unwrap();
-    let samples = all(recording::open(&path).unwrap());
-    let data = whole.windows(4).position(|four| four == b"data").unwrap();
+    let Plain { _folder, path, whole, samples, data } = Plain::new(1, 3.0);
     for named in [2_u32, 8_000, 62_000] {
         let mut old = whole.clone();
         old[4..8].copy_from_slice(&(named + u32::try_from(data).unwrap()).to_le_bytes());
@@ -101,13 +107,7 @@ fn a_recording_whose_head_is_old_is_heard_to_its_end_and_chunks_behind_it_are_no
 
 #[test]
 fn an_unfinished_recording_of_more_than_a_wav_file_can_name_is_refused() {
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("night.wav");
-    let (channels, bits_per_sample, sample_format) = (1, 16, hound::SampleFormat::Int);
-    let spec = hound::WavSpec { channels, sample_rate: 16_000, bits_per_sample, sample_format };
-    write_wav(&path, spec, &tone(440.0, 16_000, 0.1));
-    let mut head = std::fs::read(&path).unwrap();
-    let data = head.windows(4).position(|four| four == b"data").unwrap();
+    let Plain { _folder, path, whole: mut head, data, .. } = Plain::new(1, 0.1);
     head[data + 4..data + 8].copy_from_slice(&u32::MAX.to_le_bytes());
     std::fs::write(&path, &head).unwrap();
     // The rest takes no room on the disk.

@@ -225,22 +225,19 @@ fn a_comparison_names_the_other_limb_of_the_pair_or_is_asked_about() {
     asked(&[PLACE], "right fore is bigger");
     asked(&[PLACE], "right fore smaller");
     let problems = |phrase: &str| exam_of(&[PLACE, phrase]).calls.last().unwrap().problems.len();
-    for phrase in [
-        "thinner than right fore",
-        "thinner than the right",
-        "larger than the other leg",
-        "larger than the off fore",
+    let (other, wrong) = (0, 1);
+    for (phrase, told) in [
+        ("thinner than right fore", other),
+        ("thinner than the right", other),
+        ("larger than the other leg", other),
+        ("larger than the off fore", other),
+        // It may be the wrong limb that is in force.
+        ("thinner than left hind", wrong),
+        ("thinner than the left", wrong),
+        ("thinner than right hind", wrong),
+        ("thicker than near fore", wrong),
     ] {
-        assert_eq!(problems(phrase), 0, "{phrase}");
-    }
-    // It may be the wrong limb that is in force.
-    for phrase in [
-        "thinner than left hind",
-        "thinner than the left",
-        "thinner than right hind",
-        "thicker than near fore",
-    ] {
-        assert_eq!(problems(phrase), 1, "{phrase}");
+        assert_eq!(problems(phrase), told, "{phrase}");
     }
     all(&[PLACE], &[("right fore larger since last scan", "RF; larger against the last scan")]);
 }
