@@ -13,7 +13,6 @@ import tomllib
 import zlib
 
 import noise
-import numpy as np
 import people
 import streamset
 import synth
@@ -59,7 +58,7 @@ def main():
     parts, index = {"folder": ask.parts}, []
     talk = streamset.crowd(parts, ask.cache)
     os.makedirs(ask.out, exist_ok=True)
-    for maker, voice in ((maker, voice) for maker in voices for voice in voices[maker]):
+    for maker, voice in [(maker, voice) for maker, names in voices.items() for voice in names]:
         name = voice.replace("-", "")
         for kind, texts, conditions in kinds:
             seed = zlib.crc32(f"{SEED} {name} {kind}".encode())
