@@ -6,6 +6,8 @@
 
 #[path = "../tests/support/mod.rs"]
 mod support;
+#[path = "../tests/support/still.rs"]
+mod still;
 
 use std::path::Path;
 use std::time::Instant;
@@ -65,25 +67,13 @@ fn exam(folder: &Path) {
         let file = format!("{idx:04}.png");
         picture(idx as u32).save(folder.join(&file)).unwrap();
         let saved_s = 2.0 + (idx * 2 + 1) as f64 * EVERY_S;
+        let saved_at = start + TimeDelta::milliseconds((saved_s * 1000.0) as i64);
         let frame = Frame {
-            id: format!("2.25.{}", idx + 1),
             file,
             sha256: "a".repeat(64),
-            saved_at: start + TimeDelta::milliseconds((saved_s * 1000.0) as i64),
-            resolution_s: 1.0,
             time_source: "file time".to_owned(),
-            zone_assumed: false,
-            instance_number: None,
             size_px: Some((800, 600)),
-            patient: None,
-            animal: None,
-            stated_site: None,
-            pixels_sha256: None,
-            study: None,
-            also_in: Vec::new(),
-            content_at: None,
-            scanner: None,
-            problems: Vec::new(),
+            ..still::saved(&format!("2.25.{}", idx + 1), saved_at)
         };
         journal.append(start, Sample::FIRST, &Event::Frame(Box::new(frame))).unwrap();
     }

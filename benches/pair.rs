@@ -6,6 +6,8 @@
 
 #[path = "../tests/support/mod.rs"]
 mod support;
+#[path = "../tests/support/still.rs"]
+mod still;
 
 use std::time::Instant;
 
@@ -62,24 +64,8 @@ fn made_up(n: usize) -> (Exam, Vec<Frame>) {
         });
         let saved_s = at_s * (1.0 + 40e-6) - 197.3 + noise(2 * idx as u64 + 1) - 0.5;
         frames.push(Frame {
-            id: idx.to_string(),
-            file: String::new(),
-            sha256: String::new(),
-            saved_at: instant(saved_s.floor()),
-            resolution_s: 1.0,
-            time_source: String::new(),
-            zone_assumed: false,
             instance_number: Some(idx as i64),
-            size_px: None,
-            patient: None,
-            animal: None,
-            stated_site: None,
-            pixels_sha256: None,
-            study: None,
-            also_in: Vec::new(),
-            content_at: None,
-            scanner: None,
-            problems: Vec::new(),
+            ..still::saved(&idx.to_string(), instant(saved_s.floor()))
         });
     }
     (exam, frames)

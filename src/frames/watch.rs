@@ -206,8 +206,8 @@ fn seen(path: &Path) -> std::io::Result<FileSize> {
 enum FileState {
     /// Told, or there from the beginning.
     Told(FileSize),
-    /// It may still be being written.
-    Coming { first: Instant, first_at: DateTime<Utc>, size: FileSize, since: Instant },
+    /// It may still be being written; `is_part` of a still, once it was read at this size.
+    Coming { first: Instant, first_at: DateTime<Utc>, size: FileSize, since: Instant, is_part: bool },
 }
 
 #[derive(Debug)]
@@ -261,7 +261,8 @@ impl FolderLook {
         for path in &there {
             let Ok(size) = seen(path) else { continue };
             let known = self.away.remove(path).filter(|before| *before == size).map(FileState::Told);
-            let coming = FileState::Coming { first: now, first_at: Utc::now(), size, since: now };
+            let coming =
+                FileState::Coming { first: now, first_at: Utc::now(), size, since: now, is_part: false };
             match *self.files.entry(path.clone()).or_insert(known.unwrap_or(coming)) {
                 FileState::Told(before) if before == size => {}
                 // The name may be that of another still now: a scanner begins its numbers anew on an emptied card.
@@ -269,14 +270,20 @@ impl FolderLook {
                     self.files.insert(path.clone(), coming);
                 }
                 FileState::Coming { first, first_at, size: before, .. } if before != size => {
-                    let changed = FileState::Coming { first, first_at, size, since: now };
+                    let changed = FileState::Coming { first, first_at, size, since: now, is_part: false };
                     self.files.insert(path.clone(), changed);
                 }
                 FileState::Coming { since, .. } if now.duration_since(since) < AT_REST => {}
-                FileState::Coming { first, first_at, .. } => {
+                FileState::Coming { first, is_part: true, .. }
+                    if now.duration_since(first) < GIVEN_UP_AFTER => {}
+                FileState::Coming { first, first_at, since, .. } => {
                     let is_final = now.duration_since(first) >= GIVEN_UP_AFTER;
                     // Of a file that cannot be read, or whose picture ends early, the rest may still be to come.
-                    let Some(found) = self.at_rest(path, is_final) else { continue };
+                    let Some(found) = self.at_rest(path, is_final) else {
+                        let part = FileState::Coming { first, first_at, size, since, is_part: true };
+                        self.files.insert(path.clone(), part);
+                        continue;
+                    };
                     self.files.insert(path.clone(), FileState::Told(size));
                     arrived.extend(match found {
                         Ok(frame) => self.told(path, frame, first_at),

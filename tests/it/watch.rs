@@ -3,8 +3,10 @@ use crate::support::program;
 
 use std::collections::BTreeMap;
 use std::fs;
+use std::io::Write as _;
 use std::path::{Path, PathBuf};
 use std::sync::LazyLock;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::{Duration, Instant};
 
 use program::{START, demo, demo_stills};
@@ -89,30 +91,32 @@ fn the_exams_beside_are_not_waited_for() {
 /// A copy over a slow network may stop for a moment in the middle of the picture.
 #[test]
 fn a_still_whose_picture_ends_early_is_waited_for_and_then_given_with_its_fault() {
+    static LOOKED_AT_NEVER: AtomicUsize = AtomicUsize::new(0);
     fn ends_early(_: &Frame, path: &Path) -> Option<Problem> {
-        let name = path.file_name().unwrap().to_str().unwrap();
-        let has_all = fs::metadata(path.with_extension("all")).is_ok();
-        (!name.starts_with("whole") && !has_all)
+        let is_never = path.ends_with("never.dcm");
+        if is_never {
+            LOOKED_AT_NEVER.fetch_add(1, Ordering::Relaxed);
+        }
+        let is_whole = fs::metadata(path).unwrap().len() == fs::metadata(still(2)).unwrap().len();
+        (is_never || path.ends_with("late.dcm") && !is_whole)
             .then(|| Problem { message: "it ends early".to_owned(), help: "save it again".to_owned() })
     }
     let folder = tempfile::tempdir().unwrap();
     let watch = Watch::open(folder.path(), folder.path(), 0, BTreeMap::new(), Elsewhere::default, ends_early)
         .unwrap();
-    for (idx, name) in [(1, "never.dcm"), (2, "late.dcm"), (3, "whole.dcm")] {
+    for (idx, name) in [(1, "never.dcm"), (3, "whole.dcm")] {
         fs::copy(still(idx), folder.path().join(name)).unwrap();
     }
+    let late = fs::read(still(2)).unwrap();
+    let (start, rest) = late.split_at(late.len() - 100);
+    fs::write(folder.path().join("late.dcm"), start).unwrap();
     assert_eq!(frame(&arrived(&watch, 1)[0]).file, "whole.dcm");
-    fs::write(folder.path().join("late.all"), "").unwrap();
+    fs::File::options().append(true).open(folder.path().join("late.dcm")).unwrap().write_all(rest).unwrap();
     let late = frame(&arrived(&watch, 1)[0]).clone();
     assert_eq!((late.file.as_str(), late.problems.len()), ("late.dcm", 0));
-    // The other two that come are the mark, which is no still, and the still that never became whole.
-    let last = arrived(&watch, 2);
-    let never = last.iter().find_map(|arrived| match arrived {
-        Arrived::Still { frame, .. } => Some(frame),
-        _ => None,
-    });
-    let never = never.unwrap();
+    let never = frame(&arrived(&watch, 1)[0]).clone();
     assert_eq!((never.file.as_str(), never.problems.len()), ("never.dcm", 1));
+    assert_eq!(LOOKED_AT_NEVER.load(Ordering::Relaxed), 2, "looked at when it came to rest, and at the end");
 }
 
 #[test]

@@ -21,6 +21,31 @@ fn a_key_held_down_settles_no_more_than_a_key_pressed_once() {
 }
 
 #[test]
+fn escape_asks_once_before_it_drops_what_was_typed() {
+    run(async {
+        let desk = Opened::by("Robin").await;
+        let Opened { page, served, .. } = &desk;
+        let escape = "\u{e00c}";
+        add_value(page, "width").await;
+        write(page, "#f-number", "13").await;
+        page.press(escape).await;
+        page.until("document.querySelector('#form .wrong').textContent.includes('Press Escape once more')").await;
+        // What is typed after that is another wish, and asked about anew.
+        write(page, "#f-number", "14").await;
+        page.press(escape).await;
+        page.until("document.querySelector('#form[open] .wrong').textContent.includes('Press Escape once more')").await;
+        page.press(escape).await;
+        form_closed(page).await;
+        assert!(changes(served).is_empty());
+        // Where nothing was typed, it closes at once.
+        page.press("n").await;
+        form_open(page, "Add a call").await;
+        page.press(escape).await;
+        form_closed(page).await;
+    });
+}
+
+#[test]
 fn a_comma_stands_before_decimals_and_what_is_no_number_is_refused_in_the_form() {
     run(async {
         let desk = Opened::by("Robin").await;
