@@ -17,7 +17,7 @@ use super::archive::known_horses;
 use super::ear;
 use super::encrypt;
 use super::notes::{between_exams, write_down};
-use super::options::{KnowledgeArgs, LanguageArgs, WhichEar};
+use super::options::{KnowledgeArgs, LanguageArgs, Switch, WhichEar};
 use super::own_words::OwnWordsArg;
 use super::receiver_args::{ReceiverArgs, Receiving};
 use super::screen_args::ScreenArgs;
@@ -168,7 +168,7 @@ impl LiveArgs {
             receiving.here,
             into.shown()
         )?;
-        options.watch = Some(into.to_owned());
+        (options.watch, options.received) = (Some(into.to_owned()), true);
         Ok(Some(receiving))
     }
 }
@@ -209,6 +209,7 @@ impl LiveArgs {
                 Audible::Off => Output::Room,
             },
             watch: self.watch.clone().or_else(|| settings.watch.clone()),
+            received: false,
             picture_fault: lacking,
             export_delay_s: self.export_delay.or(settings.export_delay_s).unwrap_or(EXPORT_DELAY_S),
             sides: sides(self.sides.as_ref().or(settings.sides.as_ref()), protocols)?,
@@ -266,14 +267,6 @@ fn delay(text: &str) -> Result<f64, String> {
     }
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
-pub(crate) enum Switch {
-    /// Turn it on.
-    On,
-    /// Turn it off.
-    Off,
-}
-
 pub(crate) fn listen(args: &Listen) -> anyhow::Result<ExitCode> {
     let into = args.into.as_ref().map(ExamFolder::at);
     if let Some(into) = &into {
@@ -329,8 +322,15 @@ pub(crate) fn resume(args: &Resume) -> anyhow::Result<ExitCode> {
     let spoken = args.own_words.added_to(spoken, args.grammar.as_deref(), &protocols)?;
     let mut settings = Settings::read()?;
     // The exam's own scanner takes precedence over the one in the settings.
-    if let Some(RememberedScanner { watch, export_delay_s }) = RememberedScanner::of(folder.path()) {
-        (settings.watch, settings.export_delay_s) = (Some(watch), Some(export_delay_s));
+    if let Some(remembered) = RememberedScanner::of(folder.path()) {
+        if remembered.received && !args.live.receive {
+            terminal::warn(
+                "zonecall: before, the stills of this exam came by --receive, and without it none comes: give --receive again, \
+                 with the same options",
+            );
+        }
+        (settings.watch, settings.export_delay_s) =
+            (Some(remembered.watch), Some(remembered.export_delay_s));
     }
     let chosen = args.live.with(&settings, &spoken.pack.language, &protocols)?;
     let spoken = chosen.called(spoken)?;

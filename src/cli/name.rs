@@ -3,7 +3,7 @@
 use std::io::Write;
 use std::process::ExitCode;
 
-use anyhow::ensure;
+use anyhow::{Context as _, ensure};
 use chrono::Utc;
 
 use super::options::{DraftAgain, FolderArgs, listed_name, not_blank};
@@ -11,7 +11,8 @@ use crate::exam::event::{Event, Horse, NamedHorse};
 use crate::terminal::{self, ShownText as _};
 
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Example:\n  zonecall name exams/2026-05-04-100000 --horse Juniper --by Ada\n\n\
+#[command(after_help = "Example:\n  zonecall name exams/2026-05-04-100000 --horse Juniper --by Ada\n  \
+    zonecall name exams/2026-05-04-100000 --from-stills --by Ada\n\n\
     Exit codes: 0 written, 2 an error, and nothing was written.")]
 pub(crate) struct NameArgs {
     #[command(flatten)]
@@ -25,6 +26,9 @@ pub(crate) struct NameArgs {
     /// Its owner or keeper.
     #[arg(long, value_name = "NAME", value_parser = not_blank)]
     pub(crate) owner: Option<String>,
+    /// Take the name and the number that the exam's stills agree on.
+    #[arg(long, conflicts_with_all = ["horse", "horse_id"])]
+    pub(crate) from_stills: bool,
     /// Who says so; kept in the journal.
     #[arg(long, value_name = "NAME", value_parser = listed_name)]
     pub(crate) by: String,
@@ -42,13 +46,20 @@ pub(crate) fn name(args: &NameArgs) -> anyhow::Result<ExitCode> {
         "the journal is damaged, and nothing was written; `zonecall journal {} --verify` names the lines; put back a copy",
         folder.path().shown()
     );
-    let horse = Horse {
-        name: args.horse.clone(),
-        id: args.horse_id.clone(),
-        owner: args.owner.clone(),
-        ..Horse::default()
+    let (name, id) = if args.from_stills {
+        let patient = exam.patient_of_stills().context(
+            "the stills do not say whose they are: none names a horse, not all name the same, or the exam has one already; name it \
+             with --horse or --horse-id",
+        )?;
+        (patient.own_name(), patient.id.clone())
+    } else {
+        (args.horse.clone(), args.horse_id.clone())
     };
-    ensure!(horse != Horse::default(), "nothing was said of the horse; give --horse, --horse-id or --owner");
+    let horse = Horse { name, id, owner: args.owner.clone(), ..Horse::default() };
+    ensure!(
+        horse != Horse::default(),
+        "nothing was said of the horse; give --horse, --horse-id, --owner or --from-stills"
+    );
     let named = Event::Named(NamedHorse { by: args.by.clone(), horse, order: None, other: false });
     folder.append_journal()?.append(Utc::now(), exam.last_sample(), &named)?;
     let horse = folder.exam(&protocols)?.header.horse;

@@ -115,10 +115,19 @@ impl LanguageArgs {
     }
 }
 
+/// Whether something is wanted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub(crate) enum Switch {
+    /// Turn it on.
+    On,
+    /// Turn it off.
+    Off,
+}
+
 /// What listens.
 #[derive(Debug, Clone, clap::Args)]
 pub(crate) struct WhichEar {
-    /// Which ear listens; without it, the first that is installed for the language: `neural`, `vosk`, `sphinx`.
+    /// Which ear listens; without it, `neural`, or `vosk` where the neural ear is not installed. `sphinx` is never taken unasked.
     #[arg(long, alias = "engine", value_enum)]
     pub(crate) ear: Option<EarChoice>,
     /// Folder of the neural ear's head: ear.onnx (or head.onnx and an encoder), head.json, lexicon.dict, and optionally

@@ -13,7 +13,7 @@ use super::pair_copy::copy_or_tell;
 use super::pair_day::{TakenToo, pair_day};
 use super::pair_notes::{known_scanner, note, note_clock};
 use super::pair_scanner::{name_scanner, show_nameless_scanner};
-use super::pair_shown::{show_beside, show_copied, show_left_out, show_record};
+use super::pair_shown::{show_beside, show_copied, show_left_out, show_patient, show_record};
 use super::pair_undo::{Undone, leave_out_last, mind_left_out};
 use crate::exam::event::Event;
 use crate::exam::patient::Patient;
@@ -129,7 +129,9 @@ pub(crate) fn pair(args: &PairArgs) -> anyhow::Result<ExitCode> {
         )?;
     }
     let is_settled = show_record(&mut out, &exam_folder, &protocols, &noted)?;
-    show_nameless_scanner(&mut out, &exam_folder.exam(&protocols)?)?;
+    let exam = exam_folder.exam(&protocols)?;
+    show_nameless_scanner(&mut out, &exam)?;
+    show_patient(&mut out, &exam)?;
     let is_copied = copy_or_tell(&mut out, &exam_folder, &protocols, args.copy)?;
     let clean =
         is_settled && is_copied && !none && undone == 0 && refused.is_empty() && noted.outside.is_empty();

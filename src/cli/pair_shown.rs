@@ -12,6 +12,7 @@ use std::path::PathBuf;
 use super::pair_notes::Noted;
 use crate::exam::call::Problem;
 use crate::exam::event::Frame;
+use crate::exam::fold::Exam;
 use crate::exam::patient::Patient;
 use crate::exam_folder::ExamFolder;
 use crate::frames::folder::{FILE_TIME, were_copied};
@@ -213,5 +214,15 @@ fn clock(record: &Record) -> String {
     remedy.map_or_else(
         || "could not be matched to the exam".to_owned(),
         |(_, remedy)| format!("could not be matched to the exam: {remedy}"),
+    )
+}
+
+/// Says whose the stills are where the exam does not.
+pub(super) fn show_patient(out: &mut impl Write, exam: &Exam) -> std::io::Result<()> {
+    let Some(patient) = exam.patient_of_stills() else { return Ok(()) };
+    writeln!(
+        out,
+        "the exam names no horse, and its stills are of {}: `zonecall name FOLDER --from-stills --by YOUR-NAME` takes that over",
+        patient.in_words().shown()
     )
 }

@@ -7,6 +7,7 @@
 
 use anyhow::{anyhow, ensure};
 
+use super::options::Switch;
 use crate::exam::header::CONTEXT_S_MAX;
 use crate::protocol::Protocols;
 use crate::session::options::Subject;
@@ -22,8 +23,9 @@ pub(crate) struct SetForExam {
     #[arg(long = "score-scale", value_name = "TERM=SCALE", value_parser = named)]
     score_scales: Vec<(String, String)>,
     /// You save first and say the place afterwards: the place said within four seconds of a save labels its still.
-    #[arg(long)]
-    save_first: bool,
+    /// `--save-first=off` overrides the settings.
+    #[arg(long, value_enum, value_name = "on|off", num_args = 0..=1, require_equals = true, default_missing_value = "on")]
+    save_first: Option<Switch>,
     /// A still without a save call gets the current place only within this many seconds of the last call: 60 by
     /// default, 600 at most, 0 for never.
     #[arg(long = "context", value_name = "SECONDS", value_parser = context)]
@@ -66,7 +68,8 @@ impl SetForExam {
             Ok((group.clone(), length))
         });
         let limb_lengths_cm = lengths.collect::<anyhow::Result<_>>()?;
-        let SetForExam { save_first, context_s, .. } = *self;
+        let save_first = self.save_first.map(|switch| switch == Switch::On);
+        let context_s = self.context_s;
         Ok(Subject { limb_lengths_cm, scales, save_first, context_s, ..subject })
     }
 }

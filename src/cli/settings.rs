@@ -43,6 +43,7 @@ pub(super) struct Settings {
     pub(super) person: Option<String>,
     pub(super) score_scale: Option<String>,
     pub(super) context_s: Option<f64>,
+    pub(super) save_first: Option<bool>,
     pub(super) encrypt_for: Option<Vec<String>>,
     pub(super) time_stamp: Option<String>,
     pub(super) time_stamp_ca: Option<PathBuf>,
@@ -89,7 +90,8 @@ impl Settings {
     /// The subject as it is set for every exam, where nothing else was said of this one.
     pub(super) fn added_to(&self, subject: Subject) -> Subject {
         let person = subject.person.clone().or_else(|| self.person.clone());
-        Subject { person, context_s: subject.context_s.or(self.context_s), ..subject }
+        let save_first = subject.save_first.or(self.save_first);
+        Subject { person, save_first, context_s: subject.context_s.or(self.context_s), ..subject }
     }
 
     fn of(text: &str) -> anyhow::Result<Self> {
@@ -131,7 +133,7 @@ impl Settings {
 
     /// What each setting is, its key, its value where it is set, and an example.
     #[allow(clippy::too_many_lines)] // a table, a row for each setting
-    fn rows(&self) -> [(&'static str, &'static str, Option<String>, &'static str); 26] {
+    fn rows(&self) -> [(&'static str, &'static str, Option<String>, &'static str); 27] {
         let quoted = |text: &str| toml::Value::from(text).to_string();
         let path = |path: &PathBuf| quoted(&path.to_string_lossy());
         [
@@ -142,7 +144,7 @@ impl Settings {
                 "\"headset\"",
             ),
             (
-                "Which ear listens: neural, vosk or sphinx; without it, the first that is installed.",
+                "Which ear listens: neural, vosk or sphinx; without it, neural, or vosk where neural is not installed.",
                 "ear",
                 self.ear.map(|ear| quoted(&written(&ear))),
                 "\"neural\"",
@@ -264,6 +266,12 @@ impl Settings {
                 "60",
             ),
             (
+                "You save first and say the place afterwards.",
+                "save_first",
+                self.save_first.map(|on| on.to_string()),
+                "false",
+            ),
+            (
                 "Public keys of age for which `listen --exams` encrypts closed exams, and removes their folders.",
                 "encrypt_for",
                 self.encrypt_for.as_ref().map(|keys| toml::Value::from(keys.clone()).to_string()),
@@ -317,6 +325,7 @@ mod tests {
             person: Some("Ada".to_owned()),
             score_scale: Some("echo score=0-3".to_owned()),
             context_s: Some(90.0),
+            save_first: Some(true),
             encrypt_for: Some(vec!["age1example".to_owned(), "age1other".to_owned()]),
             time_stamp: Some("http://stamp.example/tsa".to_owned()),
             time_stamp_ca: Some(PathBuf::from("stamp-ca.pem")),

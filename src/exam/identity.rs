@@ -52,6 +52,18 @@ impl Exam {
         stills.iter().zip(by_name).map(|(frame, refused)| refused.or_else(|| by_animal(frame))).collect()
     }
 
+    /// Whom all stills of an exam that names no horse are of, where all that name somebody agree in all they say.
+    #[must_use]
+    pub fn patient_of_stills(&self) -> Option<&Patient> {
+        let horse = &self.header.horse;
+        if horse.name.is_some() || horse.id.is_some() {
+            return None;
+        }
+        let mut named = self.frames.iter().filter_map(|frame| frame.patient.as_ref());
+        let first = named.next()?;
+        named.all(|other| other == first).then_some(first)
+    }
+
     /// Whether it differs from what the practice's list says, or from at least as many stills as it agrees with.
     fn is_other_animal(&self, animal: &Animal, taken: &[&Animal]) -> bool {
         let listed = Animal { sex: self.header.horse.sex.clone(), ..Animal::default() };

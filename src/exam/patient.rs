@@ -77,6 +77,15 @@ impl Patient {
         sole.next().cloned().unwrap_or_else(|| self.in_words())
     }
 
+    /// The animal's own name: the second part, after its owner's (DICOM PS3.3 C.7.1.1, Patient's Name), else the whole.
+    #[must_use]
+    pub fn own_name(&self) -> Option<String> {
+        let first = self.name.as_deref()?.split('=').next()?;
+        let mut parts = first.split('^').map(str::trim).filter(|part| !part.is_empty());
+        let (owner, own) = (parts.next()?, parts.next());
+        Some(own.unwrap_or(owner).to_owned())
+    }
+
     /// By number where both have one, else by name: as two exams of a horse are held against each other.
     pub(crate) fn against(&self, name: Option<&str>, id: Option<&str>) -> IdentityVerdict {
         if let (Some(own), Some(other)) = (&self.id, id) {

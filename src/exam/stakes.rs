@@ -6,7 +6,7 @@
 //! Tested in: `tests/it/stakes.rs`.
 
 use crate::clock::Span;
-use crate::exam::call::{Act, Amount, Call, Command};
+use crate::exam::call::{Act, Amount, Call, Command, ViewStep};
 use crate::exam::parse::calls_of;
 use crate::language::pack::Language;
 use crate::protocol::Protocols;
@@ -39,6 +39,9 @@ fn of_call(call: &Call) -> Vec<(Stake, String)> {
         |what: &str, amount: &Amount| (Stake::Number, format!("{what} {} {:?}", amount.number, amount.unit));
     match &call.act {
         Act::View(view) => {
+            let other = || view.pair.as_deref().unwrap_or_default();
+            let is_other = view.step == Some(ViewStep::OtherLimb);
+            found.extend(is_other.then(|| (Stake::Limb, format!("other {}", other()))));
             found.extend(view.limb.iter().map(|limb| (Stake::Limb, limb.to_string())));
             found.extend(view.level_cm.iter().map(|level| (Stake::Number, format!("level {level}"))));
         }

@@ -101,6 +101,10 @@ pub fn brief(answer: &str) -> String {
     if words(answer) <= WORDS_MAX {
         return answer.to_owned();
     }
+    let first = answer.split(", ").next().unwrap_or_default();
+    if words(first) + words(MORE) > WORDS_MAX {
+        return first_words(first) + MORE;
+    }
     let mut said = String::new();
     for part in answer.split(", ") {
         let longer = if said.is_empty() { part.to_owned() } else { format!("{said}, {part}") };
@@ -110,6 +114,17 @@ pub fn brief(answer: &str) -> String {
         said = longer;
     }
     said + MORE
+}
+
+/// As many of the words of a part as leave room to say that there is more.
+fn first_words(part: &str) -> String {
+    let (mut room, mut kept) = (WORDS_MAX.saturating_sub(2), Vec::new());
+    for word in part.split_whitespace() {
+        let Some(left) = room.checked_sub(n_words(word)) else { break };
+        room = left;
+        kept.push(word);
+    }
+    kept.join(" ")
 }
 
 /// A code such as `2A` is spoken as two words, and so is a number of two figures.

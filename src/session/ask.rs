@@ -7,7 +7,7 @@
 
 use crate::exam::event::Header;
 
-use crate::exam::call::{Act, Amount, Call, Command, FindingSaid, Problem, View};
+use crate::exam::call::{Act, Amount, Call, Command, FindingSaid, Problem, View, ViewStep};
 use crate::exam::context::Context;
 use crate::exam::parse::Parsed;
 use crate::knowledge::step::Step;
@@ -15,7 +15,7 @@ use crate::language::closed_sets::AnswerWord;
 use crate::protocol::Protocols;
 use crate::protocol::rules::Weight;
 use crate::session::exam_summary::counted;
-use crate::speech::utterance::Utterance;
+use crate::speech::utterance::{Utterance, Word};
 
 /// An answer must begin within this many seconds; then the question stays open for the reviewer.
 pub const ANSWER_WAIT_S: u64 = 10;
@@ -251,29 +251,39 @@ fn doubt(act: &Act, now: AskContext<'_>) -> Option<Doubt> {
     }
 }
 
-/// The wrong limb is the worst error there is: another limb counts at once only if its word is trusted, and if the side
+/// The wrong limb is the worst error there is: another limb counts at once only if its words are trusted, and if the side
 /// is named by the same pair of words as before.
 fn limb_doubt(call: &Call, utterance: &Utterance, now: AskContext<'_>) -> Option<Doubt> {
     let AskContext { context, protocols, sides, .. } = now;
-    let Act::View(View { limb: Some(limb), .. }) = &call.act else { return None };
+    let Act::View(view) = &call.act else { return None };
+    let before = context.place.limb.as_ref();
+    let is_other = view.step == Some(ViewStep::OtherLimb);
+    let other = before.filter(|_| is_other).and_then(|limb| protocols.other_limb(limb, view.pair.as_deref()));
+    let limb = view.limb.as_ref().or(other.map(|limb| &limb.code))?;
     let name = || protocols.limb_name(limb).to_owned();
     if let (Some(before), Some(heard)) = (sides, sides_of(&call.words, protocols))
         && before != heard
     {
         return Some(Doubt::Sides { name: name() });
     }
-    let changes = context.place.limb.as_ref().is_some_and(|before| before != limb);
-    let is_side = |text: &str| sides_of(text, protocols).is_some();
-    let sides = utterance.words.iter().filter(|word| is_side(&word.text)).map(|word| word.confidence);
-    let trust = sides.reduce(f64::min).unwrap_or(call.confidence);
+    let changes = before.is_some_and(|before| before != limb);
+    let trust = limb_trust(utterance, protocols).unwrap_or(call.confidence);
     (changes && trust < protocols.rules.habits.limb_trust).then(|| Doubt::Limb { name: name() })
+}
+
+/// How sure the ear is of the words for a side and of the word after each, which names the pair; none where no side was said.
+fn limb_trust(utterance: &Utterance, protocols: &Protocols) -> Option<f64> {
+    let is_side = |word: &Word| sides_of(&word.text, protocols).is_some();
+    let words = &utterance.words;
+    let named = (0..words.len()).filter(|idx| is_side(&words[*idx]) || *idx > 0 && is_side(&words[*idx - 1]));
+    named.map(|idx| words[idx].confidence).reduce(f64::min)
 }
 
 /// A zone on the current limb, further away than a practice passes over; a limb said with it makes it deliberate.
 fn jump(view: &View, now: AskContext<'_>) -> Option<Doubt> {
     let AskContext { context, header, protocols, .. } = now;
     let off = protocols.rules.rule(JUMP_RULE).is_none_or(|rule| rule.severity == Weight::Off);
-    if off || view.limb.is_some() {
+    if off || view.names_limb() {
         return None;
     }
     let limb = context.place.limb.as_deref()?;

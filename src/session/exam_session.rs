@@ -94,7 +94,7 @@ pub fn header(subject: &Subject, ear: &Ear, language: &SpokenLanguage, began: Be
         horse: subject.horse.clone(),
         order: subject.order.clone(),
         limb_lengths_cm: subject.limb_lengths_cm.clone(),
-        save_first: subject.save_first,
+        save_first: subject.save_first.unwrap_or(false),
         context_s: subject.context_s,
         scales: subject.scales.clone(),
     }

@@ -31,7 +31,12 @@ impl Summary {
     /// What is heard of it: the worst in a few words.
     pub(super) fn aloud(&self) -> String {
         let views = self.views_aloud();
-        if self.nameless { format!("{views}, horse not named") } else { views }
+        self.name_lacks().map_or(views.clone(), |lacks| format!("{views}, {lacks}"))
+    }
+
+    /// What is said of a horse that nobody has named.
+    pub(super) fn name_lacks(&self) -> Option<String> {
+        self.nameless.then(|| "horse not named".to_owned())
     }
 
     /// What is still open of it, in a few words.

@@ -117,8 +117,11 @@ impl ListenLoop {
         session.name_from(options.day_list.clone(), options.known_horses.clone());
         let folder = session.folder().path();
         if let Some(scanner) = &options.watch {
-            let scanner =
-                RememberedScanner { watch: scanner.clone(), export_delay_s: options.export_delay_s };
+            let scanner = RememberedScanner {
+                watch: scanner.clone(),
+                export_delay_s: options.export_delay_s,
+                received: options.received,
+            };
             let kept = scanner.keep(folder);
             kept.unwrap_or_else(|error| {
                 terminal::warn(format!("zonecall: `resume` will need --watch again: {error}"))

@@ -45,6 +45,8 @@ pub struct ListenOptions {
     pub sides: Option<usize>,
     /// The folder into which the scanner exports its stills.
     pub watch: Option<PathBuf>,
+    /// The stills come there by this program's own receiver.
+    pub received: bool,
     /// What says that a still from there holds no picture.
     pub picture_fault: PictureFault,
     /// Seconds that the scanner takes from saving a still to its file there.
@@ -72,8 +74,8 @@ pub struct Subject {
     pub person: Option<String>,
     /// Length of the limbs in centimetres, by group, as far as it is known.
     pub limb_lengths_cm: BTreeMap<String, f64>,
-    /// The person saves first and says the place afterwards.
-    pub save_first: bool,
+    /// Whether the person saves first and says the place afterwards, as far as it was set.
+    pub save_first: Option<bool>,
     /// For how many seconds after the last call the current place labels a still without a save, as far as it was set.
     pub context_s: Option<f64>,
     /// Scale of each score, as far as it was set.

@@ -142,8 +142,11 @@ impl Dialogue {
         if device == Device::Microphone {
             self.note(now, Event::Microphone { state: presence, device: name });
         }
-        if matches!(presence, Presence::Lost | Presence::Moved) {
-            self.sound(Tone::Alarm);
+        match (device, presence) {
+            (_, Presence::Lost | Presence::Moved) => self.sound(Tone::Alarm),
+            // As at the start: it is listening.
+            (Device::Microphone, Presence::Back) => self.sound(Tone::Understood),
+            (Device::Switch, Presence::Back) => {}
         }
         let (notice, text) = device.line(presence);
         self.report(notice, text);

@@ -24,6 +24,8 @@ pub struct RememberedScanner {
     pub watch: PathBuf,
     /// Seconds that this takes it.
     pub export_delay_s: f64,
+    /// `zonecall` itself received them into that folder: without its receiver none comes.
+    pub received: bool,
 }
 
 /// The same as text.
@@ -32,6 +34,8 @@ struct Written {
     /// The folder, spelled: its name may be no text.
     watch: String,
     export_delay_s: f64,
+    #[serde(default)]
+    received: bool,
 }
 
 impl RememberedScanner {
@@ -45,14 +49,16 @@ impl RememberedScanner {
             private::make_folder(cache)?;
         }
         let watch = toml::Value::from(spelled(&std::path::absolute(&self.watch)?));
-        std::fs::write(path, format!("watch = {watch}\nexport_delay_s = {:?}\n", self.export_delay_s))
+        let Self { export_delay_s, received, .. } = self;
+        let text = format!("watch = {watch}\nexport_delay_s = {export_delay_s:?}\nreceived = {received}\n");
+        std::fs::write(path, text)
     }
 
     /// What was kept; none where nothing was, or where it cannot be read any more.
     #[must_use]
     pub fn of(exam: &Path) -> Option<Self> {
         let text = plain_file::read_to_string(&exam.join(FILE)).ok()?;
-        let Written { watch, export_delay_s } = toml::from_str(&text).ok()?;
-        Some(Self { watch: kept_file(Path::new(""), &watch), export_delay_s })
+        let Written { watch, export_delay_s, received } = toml::from_str(&text).ok()?;
+        Some(Self { watch: kept_file(Path::new(""), &watch), export_delay_s, received })
     }
 }

@@ -139,7 +139,7 @@ impl Screen {
         }
         .shown();
         let is_told = match self.shown {
-            Shown::Log => matches!(notice, Notice::Listening | Notice::Fault),
+            Shown::Log => matches!(notice, Notice::Listening | Notice::Summary | Notice::Fault),
             Shown::Lines => true,
             Shown::Picture(_) => false,
         };

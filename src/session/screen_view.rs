@@ -116,6 +116,8 @@ pub struct ScreenView {
     pub place: String,
     /// The same in words.
     pub place_in_words: String,
+    /// What was set and goes on, such as `stance lifted`: it belongs to all that is said from now on.
+    pub settings: String,
     /// The views of the current limb.
     pub views: Vec<ViewSeen>,
     /// The last call was a save.
@@ -157,6 +159,8 @@ impl ScreenView {
         self.place = if place.limb.is_none() && hangs { NO_LIMB.to_owned() } else { view.codes() };
         self.saved = progress.saves() > self.saves;
         self.place_in_words = place.in_words(protocols);
+        let settings = exam.context.settings.values().map(ToString::to_string);
+        self.settings = settings.collect::<Vec<_>>().join(", ");
         self.limb.clone_from(&exam.context.place.limb);
         let rows = coverage_of(progress, &exam.header.schemes, &[], protocols);
         let has_still = |row: &CoverageRow| self.arrived.contains(&row.view());
@@ -234,7 +238,11 @@ impl ScreenView {
         if let Some(news_text) = self.news().filter(|_| state > 0).map(News::word) {
             draw_text(frame, news, news_text, size(news_text));
         }
-        frame.render_widget(Line::from(self.place_in_words.as_str()), words);
+        let mut in_force = Line::from(self.place_in_words.as_str());
+        if !self.settings.is_empty() {
+            in_force.push_span(Span::styled(format!("   {}", self.settings), dim));
+        }
+        frame.render_widget(in_force, words);
         let said = match &self.growing {
             Some(words) => Paragraph::new(format!("… {words} …")).style(dim),
             None => Paragraph::new(self.last.as_str()).style(Style::new().add_modifier(Modifier::BOLD)),

@@ -23,6 +23,8 @@ pub struct SecondScreenState {
     pub label: String,
     /// The current place in words.
     pub place: String,
+    /// What was set and goes on.
+    pub settings: String,
     /// What has just happened, in one word.
     pub news: Option<News>,
     /// The question that waits, with its answers.
@@ -70,6 +72,7 @@ impl SecondScreenState {
         SecondScreenState {
             label: view.place.clone(),
             place: view.place_in_words.clone(),
+            settings: view.settings.clone(),
             news: view.news(),
             question: view.question.clone(),
             alarm: view.alarm.clone(),

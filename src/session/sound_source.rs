@@ -32,18 +32,13 @@ impl SoundSource {
         let wanted = Arc::new(());
         let is_wanted = Arc::downgrade(&wanted);
         std::thread::spawn(move || {
-            let mut last: Option<u32> = None;
-            while let Some(listed) = list().filter(|_| is_wanted.strong_count() > 0) {
-                let now = source_of(&listed, std::process::id());
-                // A recording that ends and begins again is a device that was lost: that is reported elsewhere.
-                if let (Some(before), Some(now)) = (last, now)
-                    && before != now
-                    && tell.send(()).is_err()
-                {
-                    return;
+            let mut asked = Asked::default();
+            while is_wanted.strong_count() > 0 {
+                match asked.answer(list().as_deref(), std::process::id()) {
+                    ServerSays::Nothing => return,
+                    ServerSays::Moved if tell.send(()).is_err() => return,
+                    ServerSays::Moved | ServerSays::Same => std::thread::sleep(ASK_EVERY),
                 }
-                last = now.or(last);
-                std::thread::sleep(ASK_EVERY);
             }
         });
         Self { moved, _wanted: wanted }
@@ -52,6 +47,40 @@ impl SoundSource {
     /// The source has changed since the last time.
     pub(super) fn has_moved(&self) -> bool {
         self.moved.try_iter().count() > 0
+    }
+}
+
+/// What follows from an answer of the server.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum ServerSays {
+    /// There is no such server.
+    Nothing,
+    /// The recording comes from where it came from.
+    Same,
+    /// It comes from another source.
+    Moved,
+}
+
+/// What the server has answered up to now.
+#[derive(Debug, Default)]
+struct Asked {
+    has_answered: bool,
+    source: Option<u32>,
+}
+
+impl Asked {
+    /// Takes what is `listed` now of the recording of the process `id`; none where the server does not answer.
+    fn answer(&mut self, listed: Option<&[u8]>, id: u32) -> ServerSays {
+        let Some(listed) = listed else {
+            // A server that is started anew numbers its sources anew, too.
+            self.source = None;
+            return if self.has_answered { ServerSays::Same } else { ServerSays::Nothing };
+        };
+        self.has_answered = true;
+        // A recording that ends and begins again is a device that was lost: that is reported elsewhere.
+        let Some(now) = source_of(listed, id) else { return ServerSays::Same };
+        let before = self.source.replace(now);
+        if before.is_some_and(|before| before != now) { ServerSays::Moved } else { ServerSays::Same }
     }
 }
 
@@ -87,6 +116,27 @@ fn source_of(listed: &[u8], id: u32) -> Option<u32> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    fn recorded(source: u32) -> Vec<u8> {
+        format!(r#"[{{"source":{source},"properties":{{"application.process.id":"78"}}}}]"#).into_bytes()
+    }
+
+    #[test]
+    fn a_server_that_is_started_anew_is_asked_on_and_one_that_never_answers_is_not() {
+        assert_eq!(Asked::default().answer(None, 78), ServerSays::Nothing);
+        let mut asked = Asked::default();
+        for (listed, wanted) in [
+            (Some(recorded(1)), ServerSays::Same),
+            (Some(recorded(2)), ServerSays::Moved),
+            (Some(b"[]".to_vec()), ServerSays::Same),
+            (Some(recorded(3)), ServerSays::Moved),
+            (None, ServerSays::Same),
+            (Some(recorded(1)), ServerSays::Same),
+            (Some(recorded(2)), ServerSays::Moved),
+        ] {
+            assert_eq!(asked.answer(listed.as_deref(), 78), wanted);
+        }
+    }
 
     #[test]
     fn the_source_is_that_of_our_own_recording() {

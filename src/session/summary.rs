@@ -68,7 +68,8 @@ impl Dialogue {
         self.report(Notice::Summary, &format!("{name}: {} {has} {lack}", counted(missing, "view")));
     }
 
-    /// The summary comes once: where it came with the question before the end, only what has changed since is reported.
+    /// The summary comes once: where it came with the question before the end, only what has changed since is reported, and that
+    /// the horse has no name, which the question did not say.
     fn sum_up_end(&mut self, now: Sample) {
         let summary = self.summary();
         let Some(shown) = self.shown_at_end.take() else {
@@ -76,7 +77,8 @@ impl Dialogue {
             self.say(&summary.aloud(), now);
             return;
         };
-        let left = if summary == shown { String::new() } else { format!("; {}", summary.in_short()) };
+        let left = if summary == shown { summary.name_lacks() } else { Some(summary.in_short()) };
+        let left = left.map_or_else(String::new, |left| format!("; {left}"));
         let ended = format!("the exam has ended{left}");
         self.report(Notice::Summary, &ended);
         self.say(&ended, now);

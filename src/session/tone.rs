@@ -49,11 +49,14 @@ impl Tone {
     #[must_use]
     pub const fn meaning(self) -> &'static str {
         match self {
-            Tone::Understood => "understood and written down",
+            Tone::Understood => "understood and written down; before the first phrase: it is listening",
             Tone::NotUnderstood => {
                 "not understood: say it again (or, with the voice off, answer the question on the screen)"
             }
-            Tone::Alarm => "act now: a view was left without its still, or the microphone is lost",
+            Tone::Alarm => {
+                "act now, the screen says on what: a view left without its still, a save without a limb or a zone, a still that \
+                 was not accepted, or a device or a folder that is lost"
+            }
         }
     }
 

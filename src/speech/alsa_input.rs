@@ -4,7 +4,7 @@
 //! Gives: a stream that records until it is dropped.
 //! Never: asks the device to wake it. PulseAudio's plug-in for ALSA reports sound as long as a value is left, so whoever
 //!   waits there for a whole period spins until it is full.
-//! Tested in: `tests/sound/listen.rs`, with PulseAudio's null sink as the microphone.
+//! Tested in: `tests/sound/listen.rs`, with PulseAudio's null sink as the microphone, and here.
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -12,6 +12,8 @@ use std::thread::JoinHandle;
 
 use alsa::pcm::{Access, Frames, HwParams, IoFormat, PCM, State};
 use alsa::{Direction, ValueOr};
+use rustix::process::setpriority_process;
+use rustix::thread::gettid;
 
 use crate::speech::library_messages::silence_library_messages;
 use crate::speech::sound_reader::{READ_EVERY, ReadEnd, ReadFault, read_on};
@@ -20,6 +22,9 @@ use crate::speech::sound_reader::{READ_EVERY, ReadEnd, ReadFault, read_on};
 const WAITS_S: u32 = 2;
 /// Most that is read at once, in parts of a second.
 const PIECES_PER_S: u32 = 2;
+/// How far the thread goes before others where the machine is busy: 20 is the least a thread can have, -20 the most. Our own
+/// choice.
+const PRIORITY: i32 = -15;
 /// Periods a second: how finely the device says how much it has. A sound server wakes for each of them.
 const PERIODS_PER_S: u32 = 50;
 
@@ -48,6 +53,8 @@ impl AlsaInput {
         let mut piece = vec![T::default(); (rate_hz / PIECES_PER_S * channels) as usize];
         let reader = std::thread::Builder::new().name("microphone".to_owned()).spawn(move || {
             silence_library_messages();
+            // Where that is not allowed, as without a service or a limit that says so, the device's two seconds must do.
+            let _ = raise_priority();
             let Ok(io) = pcm.io_checked::<T>() else { return gone() };
             let read = |piece: &mut [T]| match io.readi(piece) {
                 Ok(frames) => Ok(frames * channels as usize),
@@ -74,6 +81,11 @@ impl Drop for AlsaInput {
             let _ = reader.join();
         }
     }
+}
+
+/// Raises the priority of this thread alone: on Linux each thread has its own.
+fn raise_priority() -> rustix::io::Result<()> {
+    setpriority_process(Some(gettid()), PRIORITY)
 }
 
 fn set<T: IoFormat>(pcm: &PCM, rate_hz: u32, channels: u32) -> Result<(), alsa::Error> {
@@ -112,4 +124,23 @@ fn fault(pcm: &PCM, error: alsa::Error) -> Result<usize, ReadFault> {
 /// After an overrun a device waits to be started; after a pause of the machine it may run on by itself.
 fn restart(pcm: &PCM) -> Result<(), alsa::Error> {
     if pcm.state() == State::Running { Ok(()) } else { pcm.start() }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)] // tests may panic
+
+    use rustix::process::getpriority_process;
+
+    use super::*;
+
+    /// In a thread of its own, as the microphone's: the rest of the program keeps its priority.
+    #[test]
+    fn the_thread_of_the_microphone_goes_before_the_others_where_that_is_allowed() {
+        let before = getpriority_process(None).unwrap();
+        let own = std::thread::spawn(|| (raise_priority().is_ok(), getpriority_process(Some(gettid())).unwrap()));
+        let (is_allowed, own) = own.join().unwrap();
+        assert_eq!(own, if is_allowed { PRIORITY } else { before });
+        assert_eq!(getpriority_process(Some(gettid())).unwrap(), before);
+    }
 }

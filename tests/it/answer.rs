@@ -107,4 +107,6 @@ fn a_spoken_answer_takes_three_seconds_at_most() {
     assert_eq!(brief(left), "zone 1A longitudinal, and more");
     let place = "left fore, zone 2A, transverse";
     assert_eq!(brief(place), place, "what is short is said as it is");
+    let long = "left fore zone two alpha transverse superficial flexor normal save";
+    assert_eq!(brief(long), "left fore zone two alpha transverse, and more");
 }

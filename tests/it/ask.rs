@@ -164,6 +164,18 @@ fn a_change_of_limb_is_read_back_unless_its_word_is_trusted() {
         ("right fore?", AnswerMeaning::Nothing)
     );
     assert_eq!(asked(PLACE, &said("right fore")), None, "a trusted word counts at once");
+    // The pair is half of what names a limb, and "other leg" names one that is not spoken.
+    for (text, word, name) in [
+        ("left hind", 1, "left hind?"),
+        ("other leg", 0, "right fore?"),
+        ("same zone other leg", 2, "right fore?"),
+        ("other hind", 1, "right hind?"),
+    ] {
+        let mut doubtful = said(text);
+        doubtful.words[word].confidence = 0.6;
+        assert_eq!(asked(PLACE, &doubtful).unwrap().aloud(), name, "{text}");
+        assert_eq!(asked(PLACE, &said(text)), None, "{text}");
+    }
     let mut same = said("left fore");
     same.words[0].confidence = 0.6;
     assert_eq!(asked(PLACE, &same), None, "the limb does not change");

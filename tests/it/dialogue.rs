@@ -306,8 +306,9 @@ fn the_summary_comes_once_and_after_the_yes_only_what_has_changed() {
     );
     talk.at_s += 3.0;
     talk.say("yes");
-    assert_eq!(talk.told(Notice::Summary)[shown..], ["the exam has ended"]);
-    assert_eq!(talk.said().last(), Some(&"the exam has ended"));
+    // The question did not say that the horse has no name.
+    assert_eq!(talk.told(Notice::Summary)[shown..], ["the exam has ended; horse not named"]);
+    assert_eq!(talk.said().last(), Some(&"the exam has ended; horse not named"));
     // A save said with the end counts after the yes: one view less is missing.
     let mut talk = Talk::aloud();
     talk.say("left fore zone one alpha transverse").say("save end of exam");

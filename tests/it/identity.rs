@@ -9,7 +9,7 @@ use serde_json::Value;
 
 use crate::support::program::{START, demo, demo_stills, zonecall};
 use crate::support::{self, exam_of};
-use zonecall::exam::event::Frame;
+use zonecall::exam::event::{Frame, Header, Horse};
 use zonecall::exam::fold::Exam;
 use zonecall::exam::identity::Foreign;
 use zonecall::exam::patient::Patient;
@@ -21,6 +21,12 @@ fn exam_at(folder: &Path) -> String {
 
 /// The same exam, begun some minutes after it.
 fn exam_begun(folder: &Path, minutes: i64) -> String {
+    let mut header = support::header();
+    header.started_at += chrono::TimeDelta::minutes(minutes);
+    exam_with(folder, header)
+}
+
+fn exam_with(folder: &Path, header: Header) -> String {
     let table = fs::read_to_string(demo("fore-limbs.stills.csv")).unwrap();
     let mut said = vec![(1.0, "left fore zone one alpha transverse".to_owned())];
     for line in table.lines().skip(1).take(STILLS) {
@@ -29,8 +35,6 @@ fn exam_begun(folder: &Path, minutes: i64) -> String {
     }
     let said: Vec<(f64, &str)> = said.iter().map(|(at_s, words)| (*at_s, words.as_str())).collect();
     fs::create_dir_all(folder).unwrap();
-    let mut header = support::header();
-    header.started_at += chrono::TimeDelta::minutes(minutes);
     support::write_heard_by(folder, header, said.iter().map(|(at_s, text)| support::utterance(*at_s, text)));
     folder.to_string_lossy().into_owned()
 }
@@ -86,6 +90,34 @@ fn stills_that_name_the_exams_horse_are_taken() {
     let record = record(&exam);
     assert_eq!((labelled(&record), found(&record, "still-of-another-horse")), (STILLS, 0));
     assert_eq!(record["frames"][0]["patient"]["name"], "Larkfield Stud^Juniper");
+}
+
+/// Nobody said which horse it is, and all stills agree: a person takes that over, and nothing does it unasked.
+#[test]
+fn an_exam_without_a_horse_is_named_from_its_stills_where_they_agree() {
+    let folder = tempfile::tempdir().unwrap();
+    let nameless = || Header { horse: Horse::default(), ..support::header() };
+    let exam = &exam_with(&folder.path().join("exam"), nameless());
+    let stills = stills_at(&folder.path().join("scanner"), |_, _| {});
+    let (_, shown) = told(&["pair", exam, "--frames", &stills]);
+    assert!(shown.contains("its stills are of Larkfield Stud^Juniper (no. DEMO-Juniper)"), "{shown}");
+    assert!(record(exam)["exam"]["horse"]["name"].is_null());
+    told(&["name", exam, "--from-stills", "--by", "Kim"]);
+    let horse = record(exam)["exam"]["horse"].clone();
+    assert_eq!((&horse["name"], &horse["id"]), (&"Juniper".into(), &"DEMO-Juniper".into()));
+    // It has one now, so the stills name it no more.
+    let again = zonecall(&["name", exam, "--from-stills", "--by", "Kim"]);
+    let why = String::from_utf8_lossy(&again.stderr).into_owned();
+    assert!(again.status.code() == Some(2) && why.contains("the exam has one already"), "{why}");
+    // Stills of two horses say nothing.
+    let other = exam_with(&folder.path().join("other"), nameless());
+    let stills = stills_at(&folder.path().join("two"), |number, still| {
+        let name = if number % 2 == 0 { "Bramble" } else { "Juniper" };
+        still.put(DataElement::new(tags::PATIENT_NAME, VR::PN, PrimitiveValue::from(name)));
+    });
+    told(&["pair", &other, "--frames", &stills]);
+    let refused = zonecall(&["name", &other, "--from-stills", "--by", "Kim"]);
+    assert_eq!(refused.status.code(), Some(2));
 }
 
 /// Name and number of all files rewritten: none of them gets a label, until a person says that it is this horse.

@@ -36,6 +36,16 @@ const SAID: &[&str] = &[
     "s d f t",
 ];
 
+/// "Leg lifted" changes what every number after it is worth.
+#[test]
+fn what_was_set_and_goes_on_is_shown_beside_the_place() {
+    let said = ["left fore two bravo transverse", "leg lifted", "standoff on"];
+    let lines = drawn(&view(&said), 80, 30).join("\n");
+    assert!(lines.contains("stance lifted") && lines.contains("standoff on"), "{lines}");
+    let lines = drawn(&view(&[&said[..], &["right fore"]].concat()), 80, 30).join("\n");
+    assert!(!lines.contains("stance") && lines.contains("standoff on"), "{lines}");
+}
+
 #[test]
 fn the_views_of_the_limb_stand_in_a_grid_with_a_sign_for_each_state() {
     let view = view(SAID);

@@ -17,6 +17,7 @@ fn what(stakes: &Stakes) -> Vec<Stake> {
 fn limbs_numbers_findings_and_commands_are_at_stake_and_the_plane_is_not() {
     for (words, wanted) in [
         ("left fore", vec![Stake::Limb]),
+        ("other leg", vec![Stake::Limb]),
         ("level twelve centimetres", vec![Stake::Number]),
         ("area one point two square centimetres", vec![Stake::Number]),
         ("core lesion", vec![Stake::Presence]),

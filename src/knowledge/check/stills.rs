@@ -101,9 +101,17 @@ pub(super) fn horse_unknown(evidence: &Evidence) -> Vec<Hit> {
     if horse.name.is_some() || horse.id.is_some() {
         return Vec::new();
     }
-    let message = "the exam names no horse, so its stills cannot be checked against one, and no name finds it: name \
-                   it with `zonecall name FOLDER --horse NAME --by YOUR-NAME`";
-    vec![Hit::new(message.to_owned())]
+    let message = match evidence.exam.patient_of_stills() {
+        Some(patient) => format!(
+            "the exam names no horse, and no name finds it; its stills are of {}: take that over with `zonecall name FOLDER \
+             --from-stills --by YOUR-NAME`",
+            patient.in_words()
+        ),
+        None => "the exam names no horse, so its stills cannot be checked against one, and no name finds it: name it with \
+                 `zonecall name FOLDER --horse NAME --by YOUR-NAME`"
+            .to_owned(),
+    };
+    vec![Hit::new(message)]
 }
 
 /// One line for each patient: a person confirms or leaves out a horse, not a still.

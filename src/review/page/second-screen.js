@@ -34,6 +34,7 @@ function words(state) {
 function show(state) {
   put("label", state.label || "–");
   put("place", state.place);
+  put("settings", state.settings);
   put("news", state.is_over ? "" : NEWS[state.news] ?? "");
   find("news").className = state.news ?? "";
   put("words", words(state));
