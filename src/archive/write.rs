@@ -10,7 +10,8 @@ use sqlx::{Any, Executor as _, Transaction};
 
 use crate::archive::open::{Archive, ArchiveError, folded};
 use crate::exam::closed_sets::CallKind;
-use crate::knowledge::record::{Finding, Record, standing};
+use crate::knowledge::record::{CallRow, Finding, Record, standing};
+use crate::language::closed_sets::Class;
 
 /// An exam to be filed.
 #[derive(Debug, Clone, Copy)]
@@ -174,10 +175,15 @@ async fn put_seen(tx: &mut Transaction<'_, Any>, record: &Record) -> sqlx::Resul
     Ok(())
 }
 
-/// Findings and values that count: limb, zone, structure, term, and `finding`, `value` or `entered`.
+/// Findings and values that count: limb, zone, structure, term, and `finding`, `possible`, `value` or `entered`. What was looked
+/// for and is not there was not seen.
 fn seen(record: &Record) -> Vec<ArchiveRow<'_>> {
-    let calls =
-        standing(&record.calls).filter(|call| matches!(call.kind, CallKind::Finding | CallKind::Value));
+    let is_seen = |call: &&CallRow| match call.kind {
+        CallKind::Finding => call.class != Some(Class::Negative),
+        CallKind::Value => true,
+        _ => false,
+    };
+    let calls = standing(&record.calls).filter(is_seen);
     let mut rows: Vec<ArchiveRow> = Vec::new();
     for call in calls {
         let (place, term) = (&call.place, call.term.as_deref().unwrap_or_default());
@@ -186,7 +192,7 @@ fn seen(record: &Record) -> Vec<ArchiveRow<'_>> {
             place.zone.as_deref().unwrap_or_default(),
             place.structure.as_deref().unwrap_or_default(),
             term,
-            call.kind.as_str(),
+            if call.certainty.is_some() { "possible" } else { call.kind.as_str() },
         ]);
     }
     for entry in &record.entries {

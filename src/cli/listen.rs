@@ -329,8 +329,7 @@ pub(crate) fn resume(args: &Resume) -> anyhow::Result<ExitCode> {
                  with the same options",
             );
         }
-        (settings.watch, settings.export_delay_s) =
-            (Some(remembered.watch), Some(remembered.export_delay_s));
+        (settings.watch, settings.export_delay_s) = (Some(remembered.watch), Some(remembered.export_delay_s));
     }
     let chosen = args.live.with(&settings, &spoken.pack.language, &protocols)?;
     let spoken = chosen.called(spoken)?;

@@ -27,7 +27,7 @@ pub(crate) fn place(exam: &mut Exam) {
 /// The call that names a place before the save at `idx` and after the save before it, if there is one.
 pub(crate) fn place_before(calls: &[LoggedCall], idx: usize) -> Option<usize> {
     let before = calls.iter().enumerate().take(idx).rev().filter(|(_, call)| call.withdrawn_by.is_none());
-    let mut since = before.take_while(|(_, call)| call.act != Act::Save);
+    let mut since = before.take_while(|(_, call)| !call.act.is_save());
     since.find(|(_, call)| names_place(&call.act)).map(|(before, _)| before)
 }
 
@@ -39,9 +39,9 @@ pub(crate) fn names_place(act: &Act) -> bool {
 
 /// The call that names the place at once after the save at `idx`, if that is one.
 pub(crate) fn place_after(calls: &[LoggedCall], idx: usize) -> Option<usize> {
-    let save = calls.get(idx).filter(|call| call.act == Act::Save && call.withdrawn_by.is_none())?;
+    let save = calls.get(idx).filter(|call| call.act.is_save() && call.withdrawn_by.is_none())?;
     let after = calls.iter().enumerate().skip(idx + 1).filter(|(_, call)| call.withdrawn_by.is_none());
     let mut near = after.take_while(|(_, call)| call.sample.since(save.sample) <= AT_ONCE);
-    let (next, call) = near.find(|(_, call)| matches!(call.act, Act::View(_) | Act::Save))?;
+    let (next, call) = near.find(|(_, call)| matches!(call.act, Act::View(_)) || call.act.is_save())?;
     matches!(call.act, Act::View(_)).then_some(next)
 }

@@ -27,6 +27,8 @@ const CHANCE_MAX: f64 = 0.01;
 const PAUSE_GAPS: f64 = 5.0;
 /// Share of what could be paired that a clock pairs, where few stills say little about chance.
 const SHARE: f64 = 0.6;
+/// So many pairs a clock mark that has its still is worth; our own choice.
+const MARK_PAIRS: f64 = 3.0;
 /// Pairs that a clock needs, where no mark pins it.
 const PAIRS_MIN: usize = 2;
 /// A clock that is known from an earlier exam counts as much as so many pairs.
@@ -103,7 +105,7 @@ pub fn exam_s(clock: &ClockFit, scanner_s: f64) -> f64 {
 /// All differences between a still and a call vote for an offset, once for each of a few drifts.
 /// The offsets with most votes are looked at closely: pairing in order, then the drift by Theil and Sen's slope
 /// and the offset by the median.
-/// Clocks that give a clock mark its still go before all others.
+/// A clock that gives a clock mark its still goes before others that explain about as many.
 #[must_use]
 pub fn clock_fit(said: &[Said], saved: &[Saved], known: Option<&KnownOffset>) -> Fit {
     let candidates = candidates(said, saved, known);
@@ -154,10 +156,13 @@ fn as_known(known: &KnownOffset) -> Candidate {
     Candidate { clock, spread_s: within_s, marks: 0, score: 0.0 }
 }
 
-/// Best first: marks with a still, then score, then the smaller offset.
+/// Best first: score and marks with a still, then the smaller offset.
+///
+/// A mark outweighs what a shift by one or two pairs costs; against many pairs it was said without its still.
 fn better(a: &Candidate, b: &Candidate) -> std::cmp::Ordering {
-    (b.marks.cmp(&a.marks))
-        .then(b.score.total_cmp(&a.score))
+    let weight = |one: &Candidate| one.score + MARK_PAIRS * one.marks as f64;
+    (weight(b).total_cmp(&weight(a)))
+        .then(b.marks.cmp(&a.marks))
         .then(a.clock.offset_s.abs().total_cmp(&b.clock.offset_s.abs()))
         .then(a.clock.offset_s.total_cmp(&b.clock.offset_s))
 }

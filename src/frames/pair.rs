@@ -146,7 +146,7 @@ fn clock_by_hand(exam: &Exam) -> Option<Fit> {
 fn moments(exam: &Exam) -> Vec<PairMoment> {
     let mut all: Vec<PairMoment> = Vec::new();
     for (call, logged) in exam.calls.iter().enumerate().filter(|(_, logged)| logged.withdrawn_by.is_none()) {
-        let save = logged.act == Act::Save;
+        let save = logged.act.is_save();
         let mark = logged.act == Act::Command(Command::ClockMark);
         if save || mark {
             all.push(PairMoment { at_s: since_start_s(exam, logged.said_at), call, save, mark });
@@ -159,7 +159,8 @@ fn moments(exam: &Exam) -> Vec<PairMoment> {
             // Said together, a mark and a save speak of one still; the save labels it.
             Some(last) if last.save != next.save && next.at_s - last.at_s < ONE_MOMENT_S => {
                 if next.save {
-                    last.call = next.call;
+                    // The button is pressed with the save, whatever was said before it.
+                    (last.call, last.at_s) = (next.call, next.at_s);
                 }
                 (last.save, last.mark) = (true, true);
             }

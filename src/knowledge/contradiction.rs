@@ -47,8 +47,8 @@ pub(crate) fn contradictions<'a>(exam: &'a Exam, protocols: &Protocols) -> Vec<C
     let mut found = Vec::new();
     for finding in all.filter(|finding| !replaced.contains_key(&finding.seq())) {
         let place = finding.place();
-        let normal = exam.standing_calls().find(|call| says_normal_of(call, &place));
-        found.extend(normal.map(|normal| Contradiction { normal, finding }));
+        let normals = exam.standing_calls().filter(|call| says_normal_of(call, &place));
+        found.extend(normals.map(|normal| Contradiction { normal, finding }));
     }
     found
 }

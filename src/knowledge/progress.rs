@@ -77,7 +77,7 @@ impl Progress {
         if let (Some(limb), Some(zone), true) = (limb, zone, is_seen) {
             self.seen_zones.insert((limb.clone(), zone.clone()));
         }
-        let is_save = call.act == Act::Save;
+        let is_save = call.act.is_save();
         self.saves += usize::from(is_save);
         if let Some(view) = context.place.whole_view() {
             let view = self.views.entry(view).or_default();

@@ -197,7 +197,10 @@ fn looked_at(limbs: &[&str], record: &Record, protocols: &Protocols) -> Vec<Stri
         let wanted = record.coverage.len();
         let whole = if names.len() == 1 { "this leg" } else { "these legs" };
         lines.push(match saved {
-            0 => format!("A full scan of {whole} has {wanted} views; no pictures of them were saved."),
+            0 if record.frames.is_empty() => {
+                format!("A full scan of {whole} has {wanted} views; no pictures of them were saved.")
+            }
+            0 => format!("A full scan of {whole} has {wanted} views; which of them the saved pictures show is not settled yet."),
             saved => {
                 format!("A full scan of {whole} has {wanted} views; pictures of {saved} of these were saved.")
             }
@@ -249,7 +252,7 @@ fn limb_of(limb: &str, record: &Record, protocols: &Protocols) -> LimbSeen {
     }
     for (class, before) in [
         (Class::Normal, "Looked normal where it was mentioned"),
-        (Class::Absent, "Looked for and not found"),
+        (Class::Absent, "Could not be seen in this scan"),
         (Class::NotDone, "Not scanned"),
     ] {
         // Such as a smooth bone surface: what says that nothing is wrong is normal, too.

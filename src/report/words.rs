@@ -129,8 +129,10 @@ pub(crate) fn meaning_that_counts(call: &CallRow, record: &Record, protocols: &P
         (number, Some(unit)) => format!("{number} {unit}"),
         (number, None) => number.to_string(),
     };
+    let of_unit = |number: f64| in_shown_unit(number, call.unit.as_deref()).0;
     let (number, unit) = in_shown_unit(number, call.unit.as_deref());
-    let own = CallRow { number: Some(number), unit, ..call.clone() };
+    let (to, by) = (call.to.map(of_unit), call.by.map(of_unit));
+    let own = CallRow { number: Some(number), to, by, unit, ..call.clone() };
     match current(record, call) {
         // The same number in another unit is no other one.
         Some(other) if shown(other.number, other.unit) != shown(number, own.unit.as_deref()) => {

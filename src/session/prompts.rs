@@ -111,7 +111,7 @@ impl Dialogue {
         let context = &self.log.exam().context;
         // Where the place is said after the save it is not lacking yet.
         let is_save =
-            written.calls.iter().any(|call| call.act == Act::Save) && !self.log.exam().header.save_first;
+            written.calls.iter().any(|call| call.act.is_save()) && !self.log.exam().header.save_first;
         let is_zone = |call: &Call| matches!(&call.act, Act::View(view) if view.zone.is_some());
         match (&context.place.limb, &context.place.zone) {
             (None, _) if is_save => Some(Lacking::LimbOfSave),

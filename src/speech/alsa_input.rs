@@ -138,7 +138,8 @@ mod tests {
     #[test]
     fn the_thread_of_the_microphone_goes_before_the_others_where_that_is_allowed() {
         let before = getpriority_process(None).unwrap();
-        let own = std::thread::spawn(|| (raise_priority().is_ok(), getpriority_process(Some(gettid())).unwrap()));
+        let own =
+            std::thread::spawn(|| (raise_priority().is_ok(), getpriority_process(Some(gettid())).unwrap()));
         let (is_allowed, own) = own.join().unwrap();
         assert_eq!(own, if is_allowed { PRIORITY } else { before });
         assert_eq!(getpriority_process(Some(gettid())).unwrap(), before);

@@ -151,6 +151,21 @@ fn an_exam_that_is_named_after_it_was_filed_is_found_under_the_new_name() {
 }
 
 #[test]
+fn what_was_looked_for_and_is_not_there_is_not_found() {
+    on_both(|place| {
+        let archive = Archive::open(place).unwrap();
+        for (horse, words) in [("Juniper", "core lesion"), ("Bramble", "no core lesion")] {
+            let record = exam(horse, "2026-05-04", &["left fore two bravo transverse", "s d f t", words]);
+            archive.file(&filed(&record, 10, "aa")).unwrap();
+        }
+        let found =
+            archive.find(&ArchiveQuery { term: some("core lesion"), ..ArchiveQuery::default() }).unwrap();
+        let horses: Vec<&str> = found.iter().map(|found| found.horse_name.as_str()).collect();
+        assert_eq!(horses, ["Juniper"]);
+    });
+}
+
+#[test]
 fn exams_are_found_by_what_was_seen_in_them() {
     on_both(|place| {
         let archive = Archive::open(place).unwrap();

@@ -1,9 +1,10 @@
 //! What the dialogue acts on, asks back, passes over and warns of, without a sound.
 use crate::support;
 
+use support::header;
 use support::talk::{Talk, person, sample};
 use zonecall::exam::closed_sets::Presence;
-use zonecall::exam::event::{Event, Outcome};
+use zonecall::exam::event::{Event, Header, Horse, Outcome};
 use zonecall::language::closed_sets::AnswerWord;
 use zonecall::session::dialogue::{DialogueOptions, Output, Speech};
 use zonecall::session::effect::{AnswerExpected, Arrival, Effect, Floor, Input};
@@ -306,9 +307,8 @@ fn the_summary_comes_once_and_after_the_yes_only_what_has_changed() {
     );
     talk.at_s += 3.0;
     talk.say("yes");
-    // The question did not say that the horse has no name.
-    assert_eq!(talk.told(Notice::Summary)[shown..], ["the exam has ended; horse not named"]);
-    assert_eq!(talk.said().last(), Some(&"the exam has ended; horse not named"));
+    assert_eq!(talk.told(Notice::Summary)[shown..], ["the exam has ended"]);
+    assert_eq!(talk.said().last(), Some(&"the exam has ended"));
     // A save said with the end counts after the yes: one view less is missing.
     let mut talk = Talk::aloud();
     talk.say("left fore zone one alpha transverse").say("save end of exam");
@@ -322,6 +322,18 @@ fn the_summary_comes_once_and_after_the_yes_only_what_has_changed() {
     let shown = talk.told(Notice::Summary).len();
     talk.say("no").say("end of exam");
     assert_eq!(talk.told(Notice::Summary).len(), 2 * shown);
+}
+
+/// The question before the end does not say so, and a box that ends its day with nameless exams leaves them to nobody.
+#[test]
+fn the_end_says_that_the_horse_has_no_name_after_its_question_too() {
+    let nameless = Header { horse: Horse::default(), ..header() };
+    let mut talk = Talk::of(nameless, person(Speech::Aloud));
+    talk.say("left fore zone one alpha transverse").say("save").say("end of exam");
+    talk.at_s += 3.0;
+    talk.say("yes");
+    assert_eq!(talk.said().last(), Some(&"the exam has ended; horse not named"));
+    assert_eq!(talk.told(Notice::Summary).last(), Some(&"the exam has ended; horse not named"));
 }
 
 /// What was heard unsurely was asked about without a summary: it comes when the exam ends.

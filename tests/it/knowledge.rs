@@ -219,3 +219,19 @@ fn a_structure_that_its_zone_does_not_expect_speaks_against_the_stills_of_it_unt
     });
     assert_eq!(doubts(&looked), [0, 0, 0]);
 }
+
+/// Normal was said in both planes of the zone in which the lesion is: neither stays without it.
+#[test]
+fn a_lesion_contradicts_each_normal_of_its_zone() {
+    let words =
+        ["left fore one bravo transverse", "superficial normal", "longitudinal", "superficial normal"];
+    let case = said(&[&words[..], &["superficial core lesion"]].concat());
+    let record = record(&case);
+    let normals: Vec<usize> = record
+        .calls
+        .iter()
+        .filter(|call| call.class == Some(Class::Normal))
+        .map(|call| call.contradicted_by.len())
+        .collect();
+    assert_eq!(normals, [1, 1]);
+}

@@ -92,11 +92,8 @@ fn a_resumed_exam_knows_the_folder_of_its_scanner() {
     let names = ["a \"scanner\"", "a\nscanner", "a\\xff"].map(OsString::from);
     let no_text = OsString::from_vec(b"scanner\xff".to_vec());
     for name in names.into_iter().chain([no_text]) {
-        let scanner = RememberedScanner {
-            watch: exam.path().join(name),
-            export_delay_s: 2.0,
-            received: true,
-        };
+        let scanner =
+            RememberedScanner { watch: exam.path().join(name), export_delay_s: 2.0, received: true };
         scanner.keep(exam.path()).unwrap();
         assert_eq!(RememberedScanner::of(exam.path()), Some(scanner));
     }

@@ -4,8 +4,10 @@ use crate::support::sample::WHOLE;
 
 use std::path::Path;
 
+use support::case::said;
 use support::{BUILT_IN, exam_of};
 use zonecall::frames::pairing::Pairing;
+use zonecall::frames::pairing::Tie;
 use zonecall::knowledge::assemble::{record, record_against};
 use zonecall::knowledge::measure::{Against, Earlier};
 use zonecall::knowledge::record::Record;
@@ -314,4 +316,22 @@ fn plain_words_for_what_does_not_exist_are_refused() {
         let error = with_plain(Some(text)).unwrap_err();
         assert!(error.contains(told) && error.contains("plain.toml"), "{error}");
     }
+}
+
+/// "Not found" of a tendon would be read as a tendon that is gone.
+#[test]
+fn what_could_not_be_seen_is_not_told_as_gone() {
+    let told = page(&of(&["left fore two bravo transverse", "superficial flexor not seen"]));
+    assert!(told.contains("Could not be seen in this scan: the superficial flexor tendon."), "{told}");
+    assert!(!told.contains("not found"), "{told}");
+}
+
+#[test]
+fn pictures_that_have_no_view_yet_were_saved_all_the_same() {
+    let case = said(&["left fore two bravo transverse", "save"]).still(Tie::Open);
+    let told = page(&case.record(&BUILT_IN.1));
+    assert!(told.contains("which of them the saved pictures show is not settled yet"), "{told}");
+    assert!(
+        page(&of(&["left fore two bravo transverse", "save"])).contains("no pictures of them were saved")
+    );
 }

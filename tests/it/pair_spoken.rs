@@ -77,3 +77,42 @@ fn a_save_half_way_between_two_stills_is_reported_not_chosen() {
     let open = pair(&exam, &frames).frames.iter().filter(|paired| paired.tie == Tie::Open).count();
     assert_eq!(open, 2);
 }
+
+/// Saves at these seconds, each with a still a moment later, and a clock mark that was said without one.
+fn marked(mark_s: f64) -> (usize, usize) {
+    let saves = [12.0, 29.5, 41.0, 60.5, 71.0, 93.0, 104.5, 127.0, 139.0, 160.0, 171.5, 195.0];
+    let mut said = vec![(1.0, "left fore one alpha transverse"), (mark_s, "clock mark")];
+    said.extend(saves.iter().map(|at_s| (*at_s, "save")));
+    said.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let frames: Vec<Frame> =
+        saves.iter().enumerate().map(|(idx, at_s)| still(idx as i64, at_s + 0.3 + 63.0)).collect();
+    let exam = exam(&said);
+    let paired = pair(&exam, &frames).frames.into_iter().zip(saves);
+    let (mut right, mut wrong) = (0, 0);
+    for (frame, at_s) in paired {
+        let Tie::Save(call) = frame.tie else { continue };
+        let said_s = exam.calls[call].call.span.seconds().0;
+        if (said_s - at_s).abs() < 0.01 { right += 1 } else { wrong += 1 }
+    }
+    (right, wrong)
+}
+
+/// One mark does not speak against twelve saves that fit; said just before a save it is of that save's still.
+#[test]
+fn a_clock_mark_without_a_still_of_its_own_moves_no_clock() {
+    for mark_s in [7.0, 10.2, 69.2, 76.0, 108.0, 137.2, 143.0] {
+        assert_eq!(marked(mark_s), (12, 0), "a mark at {mark_s} s");
+    }
+}
+
+/// "Cine saved" is a save like any other: its loop gets the view.
+#[test]
+fn a_loop_that_was_saved_is_paired_as_a_still_is() {
+    let saves = [12.0, 29.5, 41.0, 60.5, 71.0, 93.0];
+    let mut said = vec![(1.0, "left fore one alpha transverse")];
+    said.extend(saves.iter().map(|at_s| (*at_s, "cine saved")));
+    let frames: Vec<Frame> =
+        saves.iter().enumerate().map(|(idx, at_s)| still(idx as i64, at_s + 0.3 + 63.0)).collect();
+    let pairing = pair(&exam(&said), &frames);
+    assert!(pairing.frames.iter().all(|frame| matches!(frame.tie, Tie::Save(_))), "{pairing:?}");
+}

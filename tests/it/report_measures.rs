@@ -184,6 +184,23 @@ fn the_report_tells_of_units_that_were_assumed_and_of_numbers_that_were_not_used
     assert!(!page.contains("unit not said") && !page.contains("Not used:"), "{page}");
 }
 
+/// Both numbers of a range and of a pair are in the unit that people are shown.
+#[test]
+fn a_range_and_a_pair_are_told_in_one_unit() {
+    let page = page(&record(&exam_of(&[
+        "left fore two alpha transverse",
+        "superficial",
+        "length forty to fifty millimetres",
+        "width one to one point two centimetres",
+        "area one to one point two square centimetres",
+        "twelve by nine millimetres",
+    ])));
+    for told in ["length 4 to 5 cm", "width 10 to 12 mm", "area 100 to 120 mm2", "caliper pair 1.2 by 0.9 cm"]
+    {
+        assert!(page.contains(told), "`{told}` is not in {page}");
+    }
+}
+
 fn record(exam: &Exam) -> Record {
     zonecall::knowledge::assemble::record(exam, &Pairing::default(), &BUILT_IN.1)
 }
@@ -325,4 +342,38 @@ fn the_course_is_drawn_for_the_worst_zone_once_there_is_an_earlier_exam() {
     ] {
         assert!(svg.contains(words), "`{words}` is not in {svg}");
     }
+}
+
+/// A lesion that was only said to be possible is counted neither as there nor as not there.
+#[test]
+fn a_possible_lesion_is_in_no_count_of_zones() {
+    let said = [
+        "left fore two alpha transverse",
+        "superficial possible core lesion",
+        "superficial area one hundred square millimetres",
+    ];
+    let text = measure_table::text(&record(&exam_of(&said)), &BUILT_IN.1);
+    assert!(!text.contains("zones with a lesion"), "{text}");
+    let sure = [said[0], "superficial core lesion", said[2]];
+    let text = measure_table::text(&record(&exam_of(&sure)), &BUILT_IN.1);
+    assert!(text.contains("zones with a lesion: 1 (2A)"), "{text}");
+}
+
+/// The largest share is of those that are known; a lesion without one may be worse.
+#[test]
+fn the_worst_zone_says_which_lesion_has_no_share() {
+    let said = [
+        "left fore one bravo transverse",
+        "superficial core lesion",
+        "area one hundred square millimetres",
+        "lesion area ten square millimetres",
+        "two alpha transverse",
+        "superficial core lesion",
+        "lesion area forty square millimetres",
+    ];
+    let json: serde_json::Value =
+        serde_json::from_str(&measure_table::json(&record(&exam_of(&said)), &BUILT_IN.1)).unwrap();
+    let worst = json["measures"].as_array().unwrap().iter().find(|row| row["name"] == "worst_zone").unwrap();
+    assert_eq!(worst["word"], "1B");
+    assert!(worst["cautions"].to_string().contains("the lesion in 2A has no percentage"), "{worst}");
 }

@@ -41,7 +41,7 @@ const SAID: &[&str] = &[
 fn what_was_set_and_goes_on_is_shown_beside_the_place() {
     let said = ["left fore two bravo transverse", "leg lifted", "standoff on"];
     let lines = drawn(&view(&said), 80, 30).join("\n");
-    assert!(lines.contains("stance lifted") && lines.contains("standoff on"), "{lines}");
+    assert!(lines.contains("stance leg lifted") && lines.contains("standoff on"), "{lines}");
     let lines = drawn(&view(&[&said[..], &["right fore"]].concat()), 80, 30).join("\n");
     assert!(!lines.contains("stance") && lines.contains("standoff on"), "{lines}");
 }

@@ -103,8 +103,11 @@ fn what_is_set_on_the_command_line_stands_in_the_journal_and_what_cannot_be_set_
 fn hear_reads_the_settings_as_listen_does_and_a_broken_file_stops_it() {
     let folder = tempfile::tempdir().unwrap();
     let settings = folder.path().join("zonecall.toml");
-    std::fs::write(&settings, "context_s = 90\nsave_first = true\nperson = \"Ada\"\nscore_scale = \"echo score=0-3\"\n")
-        .unwrap();
+    std::fs::write(
+        &settings,
+        "context_s = 90\nsave_first = true\nperson = \"Ada\"\nscore_scale = \"echo score=0-3\"\n",
+    )
+    .unwrap();
     assert!(hear(folder.path(), "save", &[]).status.success());
     let header = |folder: &std::path::Path| {
         let lines = journal::read(&folder.join("exam")).unwrap();
@@ -116,7 +119,11 @@ fn hear_reads_the_settings_as_listen_does_and_a_broken_file_stops_it() {
     assert!(set.save_first);
     // An option comes first, as everywhere.
     std::fs::remove_dir_all(folder.path().join("exam")).unwrap();
-    assert!(hear(folder.path(), "save", &["--context", "30", "--person", "Kim", "--save-first=off"]).status.success());
+    assert!(
+        hear(folder.path(), "save", &["--context", "30", "--person", "Kim", "--save-first=off"])
+            .status
+            .success()
+    );
     let set = header(folder.path());
     assert_eq!((set.context_s, set.person.as_deref()), (Some(30.0), Some("Kim")));
     assert!(!set.save_first);

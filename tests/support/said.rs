@@ -64,7 +64,7 @@ impl Said {
     }
 
     pub fn finding(mut self, codes: &str, class: &str, term: &str) -> Said {
-        let what = Stated::Finding { class: class.to_owned(), term: term.to_owned() };
+        let what = Stated::Finding { class: class.to_owned(), term: term.to_owned(), is_possible: false };
         self.calls.push(self.said(codes, what));
         self
     }

@@ -205,7 +205,7 @@ pub(super) fn finding_without_place(evidence: &Evidence) -> Vec<Hit> {
 
 pub(super) fn save_without_place(evidence: &Evidence) -> Vec<Hit> {
     let mut hits = Vec::new();
-    for call in evidence.exam.standing_calls().filter(|call| call.act == Act::Save) {
+    for call in evidence.exam.standing_calls().filter(|call| call.act.is_save()) {
         let lacking = lacking(&call.context, &["limb", "zone", "plane"]);
         if !lacking.is_empty() {
             let message = format!("a still was saved with no {lacking} set; label it by hand");
@@ -219,7 +219,7 @@ pub(super) fn save_without_place(evidence: &Evidence) -> Vec<Hit> {
 pub(super) fn save_after_unheard(evidence: &Evidence) -> Vec<Hit> {
     let doubtful = doubtful(evidence.exam);
     let mut hits = Vec::new();
-    for call in evidence.exam.standing_calls().filter(|call| call.act == Act::Save) {
+    for call in evidence.exam.standing_calls().filter(|call| call.act.is_save()) {
         if let Some(utterance) = doubtful.get(&call.seq).filter(|heard| !heard.is_note_with_call()) {
             let at_s = utterance.span.seconds().0;
             let message = format!(
@@ -238,7 +238,7 @@ pub(super) fn save_after_unheard(evidence: &Evidence) -> Vec<Hit> {
 pub(super) fn call_in_note(evidence: &Evidence) -> Vec<Hit> {
     let doubtful = doubtful(evidence.exam);
     let labels = |call: &LoggedCall| {
-        call.act == Act::Save || evidence.frames.iter().any(|frame| frame.call_seq == Some(call.seq))
+        call.act.is_save() || evidence.frames.iter().any(|frame| frame.call_seq == Some(call.seq))
     };
     let mut hits = Vec::new();
     for call in evidence.exam.standing_calls().filter(|call| labels(call)) {

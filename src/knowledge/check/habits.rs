@@ -32,7 +32,9 @@ pub(super) fn off_weight(evidence: &Evidence) -> Vec<Hit> {
     let stance = &evidence.protocols.rules.habits.stance;
     let mut seen = BTreeSet::new();
     let mut hits = Vec::new();
-    for call in evidence.exam.standing_calls().filter(|call| matches!(call.act, Act::Save | Act::Value(_))) {
+    for call in
+        evidence.exam.standing_calls().filter(|call| call.act.is_save() || matches!(call.act, Act::Value(_)))
+    {
         if state(call, &stance.setting) != Some(&stance.off_weight) {
             continue;
         }
@@ -91,7 +93,7 @@ pub(super) fn marker_never_said(evidence: &Evidence) -> Vec<Hit> {
 /// Where each place is called between two saves either side may be meant; the first save or the last one shows which.
 pub(super) fn save_habit(evidence: &Evidence) -> Vec<Hit> {
     let calls = &evidence.exam.calls;
-    let is_save = |call: &LoggedCall| call.act == Act::Save && call.withdrawn_by.is_none();
+    let is_save = |call: &LoggedCall| call.act.is_save() && call.withdrawn_by.is_none();
     let saves: Vec<usize> = (0..calls.len()).filter(|idx| is_save(&calls[*idx])).collect();
     let is_after = |save: &&usize| place_after(calls, **save).is_some_and(|at| names_place(&calls[at].act));
     let after = saves.iter().filter(is_after).count();
@@ -246,8 +248,7 @@ pub(super) fn other_limb_not_scanned(evidence: &Evidence) -> Vec<Hit> {
 /// Two saves of two limbs within seconds: nobody can tell which of the two is wrong, so each of them is asked about.
 pub(super) fn limb_change_while_saving(evidence: &Evidence) -> Vec<Hit> {
     let least_s = evidence.protocols.rules.habits.limb_change_s;
-    let saves: Vec<&LoggedCall> =
-        evidence.exam.standing_calls().filter(|call| call.act == Act::Save).collect();
+    let saves: Vec<&LoggedCall> = evidence.exam.standing_calls().filter(|call| call.act.is_save()).collect();
     let apart_s = |pair: &[&LoggedCall]| match pair {
         [one, other] if one.context.place.limb != other.context.place.limb => {
             let apart_s = (other.said_at - one.said_at).as_seconds_f64();

@@ -39,7 +39,7 @@ pub fn rule_ids() -> impl Iterator<Item = &'static str> {
     RULES.iter().map(|rule| rule.0)
 }
 
-const RULES: [(&str, Find); 89] = [
+const RULES: [(&str, Find); 90] = [
     ("journal-damage", journal::damage),
     (TORN, journal::torn),
     ("exam-moved", journal::moved),
@@ -110,6 +110,7 @@ const RULES: [(&str, Find); 89] = [
     ("value-replaced", lesions::value_replaced),
     ("value-said-again", lesions::value_said_again),
     ("value-not-single", values::not_single),
+    ("entry-elsewhere", values::entry_elsewhere),
     ("entry-unused", values::entry_unused),
     ("clipped", journal::clipped),
     ("other-limb-not-scanned", habits::other_limb_not_scanned),

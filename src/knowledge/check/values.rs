@@ -13,6 +13,7 @@ use crate::knowledge::check::evidence::{Evidence, Hit};
 use crate::knowledge::check::lesions::{by_hand, whole_of};
 use crate::knowledge::measure::is_measured;
 use crate::knowledge::measure::row::MeasureRow;
+use crate::knowledge::record::Status;
 use crate::knowledge::rows::{amount_text, value_text};
 use crate::protocol::{ValueKind, convert};
 
@@ -149,6 +150,37 @@ pub(super) fn not_single(evidence: &Evidence) -> Vec<Hit> {
 }
 
 /// A typed or traced value that a measure is made from by its term, and that none was made from.
+/// A value that was traced counts for the place that its still had then; the label may have been corrected since.
+pub(super) fn entry_elsewhere(evidence: &Evidence) -> Vec<Hit> {
+    let mut hits = Vec::new();
+    for entry in &evidence.exam.entries {
+        let one = &entry.entered;
+        let Some(frame) = evidence.frames.iter().find(|frame| Some(&frame.id) == one.still.as_ref()) else {
+            continue;
+        };
+        let (own, now) = (one.place(), &frame.place);
+        let what = match frame.status {
+            Status::LeftOut => "is left out of the exam now".to_owned(),
+            _ if now.limb.is_none() || now.zone.is_none() => "has no label now".to_owned(),
+            _ if (&own.limb, &own.zone) != (&now.limb, &now.zone) => {
+                format!("is labelled {} now", now.in_words(evidence.protocols))
+            }
+            _ => continue,
+        };
+        let message = format!(
+            "{} {} was measured on still `{}` and counts for the {} (line {}), but that still {what}: take the value back, and \
+             measure it again at its place",
+            one.term,
+            one.amount,
+            frame.name(),
+            own.in_words(evidence.protocols),
+            entry.seq,
+        );
+        hits.push(Hit { at: Some(entry.at), ..Hit::still(frame, message) });
+    }
+    hits
+}
+
 pub(super) fn entry_unused(evidence: &Evidence) -> Vec<Hit> {
     let terms = &evidence.protocols.measuring.terms;
     let single = [&terms.area, &terms.lesion_area, &terms.lesion_percent, &terms.length];

@@ -30,7 +30,7 @@ pub(super) fn without_still(evidence: &Evidence) -> Vec<Hit> {
             was_current(&row.view(), call) && call.act != Act::Command(Command::EndOfExam)
         };
         let here = || evidence.exam.standing_calls().filter(is_of_view);
-        let Some(call) = here().filter(|call| call.act == Act::Save).last().or_else(|| here().last()) else {
+        let Some(call) = here().filter(|call| call.act.is_save()).last().or_else(|| here().last()) else {
             continue;
         };
         let view = name(row, evidence.protocols);
@@ -140,7 +140,7 @@ fn is_here(call: &LoggedCall, row: &CoverageRow) -> bool {
 /// A save call is enough only while there are no stills to look at.
 fn settles(act: &Act, evidence: &Evidence) -> bool {
     match act {
-        Act::Save => evidence.frames.is_empty(),
+        Act::Save | Act::Clip => evidence.frames.is_empty(),
         Act::Finding(seen) => matches!(seen.class, Class::NotDone | Class::Absent),
         _ => false,
     }
@@ -202,7 +202,7 @@ pub(super) fn quality_not_repeated(evidence: &Evidence) -> Vec<Hit> {
     for call in exam.standing_calls().filter(|call| is(call, &Class::Quality)) {
         let (place, here) = (call.context.place.clone(), place_in_time(call.seq));
         let saved = exam.standing_calls().any(|later| {
-            later.act == Act::Save && place.same_view(&later.context.place) && place_in_time(later.seq) > here
+            later.act.is_save() && place.same_view(&later.context.place) && place_in_time(later.seq) > here
         });
         let still = evidence.frames.iter().any(|frame| {
             is_labelled(frame)

@@ -96,6 +96,8 @@ pub enum Stated {
         class: String,
         /// Its term.
         term: String,
+        /// The speaker was not sure of it.
+        is_possible: bool,
     },
 }
 
@@ -297,7 +299,8 @@ fn spoken(call: &LoggedCall, stance: &Stance, protocols: &Protocols) -> Option<S
             return None;
         }
         Act::Finding(finding) => {
-            Stated::Finding { class: finding.class.as_str().to_owned(), term: finding.term.clone() }
+            let (class, term) = (finding.class.as_str().to_owned(), finding.term.clone());
+            Stated::Finding { class, term, is_possible: finding.certainty.is_some() }
         }
         _ => return None,
     };

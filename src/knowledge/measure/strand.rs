@@ -7,7 +7,7 @@
 
 use crate::code::{LimbCode, PlaneCode, StructureCode, ZoneCode};
 use crate::knowledge::measure::quantity::{Area, Share};
-use crate::knowledge::measure::reading::{Basis, Known, Readings, Statement};
+use crate::knowledge::measure::reading::{Basis, Known, Readings, Stated, Statement};
 use crate::protocol::measuring::{Measuring, Strand};
 use crate::protocol::{Protocols, Scheme, Zone};
 
@@ -45,6 +45,8 @@ pub(crate) struct ZoneFacts {
     pub(crate) scores: Vec<Result<Known<Score>, Why>>,
     /// A lesion without an edge was said here.
     pub(crate) edgeless: bool,
+    /// A lesion was said here only to be possible.
+    pub(crate) possible: bool,
 }
 
 impl ZoneFacts {
@@ -119,8 +121,10 @@ impl StrandLook<'_> {
             |one: &Statement| self.measuring.lesions_without_edge.iter().any(|term| term == one.what.term());
         let lesions = || self.codes().into_iter().flat_map(|code| self.found(code, LESION));
         let edgeless = lesions().any(is_edgeless);
+        let is_possible = |one: &Statement| matches!(one.what, Stated::Finding { is_possible: true, .. });
+        let possible = lesions().next().is_some() && lesions().all(is_possible);
         let scores = self.measuring.terms.scores.iter().map(|term| self.score(term)).collect();
-        ZoneFacts { zone: self.zone.code.clone(), area, lesion, scores, edgeless }
+        ZoneFacts { zone: self.zone.code.clone(), area, lesion, scores, edgeless, possible }
     }
 
     /// The strand itself, then the parts of it that the zone lists.

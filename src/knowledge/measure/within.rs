@@ -215,6 +215,17 @@ fn worst_zone(facts: &StrandFacts, measuring: &Measuring) -> MeasureRow {
         }
     }
     let unfit = facts.zones.iter().any(|zone| matches!(zone.lesion, Err(Why::Unfit(_))));
+    let has_no_share = |zone: &&ZoneFacts| {
+        zone.share().is_none() && zone.lesion.as_ref().is_ok_and(|lesion| lesion.value > Area::from_mm2(0.0))
+    };
+    let unshared: Vec<&str> =
+        facts.zones.iter().filter(has_no_share).map(|zone| zone.zone.as_str()).collect();
+    if !unshared.is_empty() {
+        let zones = unshared.join(", ");
+        row.cautions.push(format!(
+            "the lesion in {zones} has no percentage: the cross-section there was not measured"
+        ));
+    }
     match worst {
         Some((percent, _, zone)) => {
             let bases = [zone.area.as_ref().ok(), zone.lesion.as_ref().ok()];
@@ -234,7 +245,8 @@ fn worst_zone(facts: &StrandFacts, measuring: &Measuring) -> MeasureRow {
 fn lesion_zones(facts: &StrandFacts) -> Option<MeasureRow> {
     let affected = |zone: &&ZoneFacts| match &zone.lesion {
         Ok(lesion) => lesion.value > Area::from_mm2(0.0),
-        Err(Why::Unfit(_)) => true,
+        // What may be one is counted neither as there nor as not there.
+        Err(Why::Unfit(_)) => !zone.possible,
         Err(Why::Silent) => false,
     };
     let zones: Vec<&ZoneFacts> = facts.zones.iter().filter(affected).collect();

@@ -1,9 +1,14 @@
 //! Rules about measures and scores: place, plane, unit and size.
 
 use zonecall::exam::call::Act;
+use zonecall::exam::event::Entered;
+use zonecall::exam::fold::LoggedEntry;
+use zonecall::exam::seq::Seq;
+use zonecall::frames::pairing::Tie;
 
 use crate::rules::lesions::traced_area;
 use crate::rules::{Cases, Rule};
+use crate::support;
 use crate::support::case::{Case, said};
 
 pub(crate) const CASES: &[Cases] = &[
@@ -41,6 +46,19 @@ pub(crate) const CASES: &[Cases] = &[
         let traced = traced_area("SDFT", 1.2).exam.entries;
         rule.silent(&area("area one thirty to one forty").but(|case| case.exam.entries.extend(traced)));
     }),
+    ("entry-elsewhere", |rule| {
+        rule.silent(&traced_on("left fore two bravo transverse", Tie::Save));
+        rule.fires(
+            "that still is labelled right fore, zone 2B",
+            &traced_on("right fore two bravo transverse", Tie::Save),
+        );
+        rule.fires(
+            "that still has no label now",
+            &traced_on("left fore two bravo transverse", |_| Tie::Open),
+        );
+        let left_out = traced_on("left fore two bravo transverse", |_| Tie::LeftOut);
+        rule.fires("that still is left out of the exam now", &left_out);
+    }),
     ("entry-unused", |rule| {
         rule.fires("area 1.5 cm2 of the left fore, zone 2B, long plantar ligament", &traced_area("LPL", 1.5));
         rule.silent(&traced_area("SDFT", 1.5));
@@ -53,6 +71,17 @@ pub(crate) const CASES: &[Cases] = &[
         rule.fires("no measure uses it: the lesion is larger than the structure", &larger);
     }),
 ];
+
+/// An area traced of LF 2B on a still that is tied like this to a save at this place.
+fn traced_on(place: &str, tie: impl FnOnce(usize) -> Tie) -> Case {
+    let case = said(&[place, "save"]);
+    let save = case.saves()[0];
+    case.still(tie(save)).but(|case| {
+        let still = Some(case.exam.frames[0].id.clone());
+        let entered = Entered { traced: true, still, ..support::area("SDFT", 1.5, "cm2") };
+        case.exam.entries.push(LoggedEntry { seq: Seq(99), at: case.exam.header.started_at, entered });
+    })
+}
 
 fn area(words: &str) -> Case {
     said(&["left fore two bravo transverse", "s d f t", words])
