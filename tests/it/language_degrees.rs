@@ -27,6 +27,7 @@ fn normal_size_is_normal_in_size_alone() {
             ("normal size and echogenicity", "size echogenicity normal"),
             ("normal size shape and echogenicity", "size shape echogenicity normal"),
             ("normal size normal echogenicity", "size echogenicity normal"),
+            ("size normal shape normal echogenicity normal", "size shape echogenicity normal"),
             ("deep normal size core lesion central", "DDFT; size normal; core lesion, central"),
             (
                 "superficial of normal size and mildly hypoechoic",
@@ -225,7 +226,8 @@ fn findings_are_put_in_other_words_and_orders() {
             ("sheath is full of fluid", "effusion of DFTS"),
             ("persistent effusion", "persistent effusion"),
             ("no residual lesion", "no residual lesion"),
-            ("effusion resolved", "no effusion"),
+            ("effusion has resolved", "no effusion"),
+            ("no core lesion can be seen", "no core lesion"),
             ("doesn't look right", "abnormal"),
             ("can't get a good image", "poor image"),
             ("one oh five on the superficial", "area of SDFT 105 mm2 (unit not said)"),
