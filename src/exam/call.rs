@@ -9,6 +9,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::clock::Span;
 use crate::code::{LimbCode, PlaneCode, StructureCode, ZoneCode};
+use crate::exam::comparator::Comparator;
 use crate::exam::seq::Seq;
 use crate::language::closed_sets::{AnswerWord, Ask, Class, CommandName, HorseFact};
 use crate::protocol::LevelProblem;
@@ -389,17 +390,6 @@ impl ValueSaid {
     pub fn is_one_number(&self) -> bool {
         self.comparator.is_none() && self.to.is_none() && self.by.is_none()
     }
-}
-
-/// On which side of the spoken number the true one is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub enum Comparator {
-    /// Below it.
-    #[serde(rename = "<")]
-    Below,
-    /// Above it.
-    #[serde(rename = ">")]
-    Above,
 }
 
 /// A number with its unit.

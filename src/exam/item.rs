@@ -9,9 +9,9 @@ use std::collections::HashMap;
 
 use crate::code::StructureCode;
 use crate::exam::call::{
-    Act, Amount, Certainty, Command, Comparator, FindingSaid, Problem, Setting, Value, ValueSaid, View,
-    ViewStep,
+    Act, Amount, Certainty, Command, FindingSaid, Problem, Setting, Value, ValueSaid, View, ViewStep,
 };
+use crate::exam::comparator::Comparator;
 use crate::exam::phrase::{Hint, Joint, Way};
 use crate::exam::shown::is_adjective;
 use crate::exam::spelled::{kept, spelled};
@@ -29,6 +29,8 @@ pub(crate) struct Item {
     doubted: bool,
     /// Two degrees, or a degree or a position of which only that may be doubted.
     mixed: bool,
+    /// Dark and bright at once.
+    clashes: bool,
 }
 
 /// A number as it is said.
@@ -69,6 +71,7 @@ impl Item {
                 self.doubted |= key == "certainty" && self.fields.contains_key("term");
                 self.mixed |= is_degree && self.fields.get(key).is_some_and(|other| other != value);
                 self.mixed |= is_degree && self.doubted;
+                self.clashes |= key == "shade" && self.fields.get(key).is_some_and(|other| other != value);
                 self.fields.insert(key.to_owned(), value.to_owned());
             }
         }
@@ -276,6 +279,9 @@ impl Item {
         if self.mixed {
             return Err(which_degree());
         }
+        if self.clashes {
+            return Err(two_at_once());
+        }
         // "Small hypoechoic area": how large it is says nothing of how dark it is.
         let is_sized = self.fields.contains_key("sized");
         let is_area = |term: &String| is_adjective(term) && protocols.sized.contains(term);
@@ -318,11 +324,7 @@ impl Item {
         };
         let default = self.numbers.first().and_then(default);
         let unit_assumed = said.is_none() && default.is_some();
-        let comparator = match self.field("comparator").as_deref() {
-            Some("<") => Some(Comparator::Below),
-            Some(_) => Some(Comparator::Above),
-            None => None,
-        };
+        let comparator = self.field("comparator").as_deref().and_then(Comparator::of_sign);
         Ok(Value {
             term,
             amount: Amount { number, unit: said.or(default), unit_assumed },
@@ -443,6 +445,14 @@ fn size_of_what() -> Problem {
     Problem::new(
         "it may be a small or large area, or a mild or severe change",
         "say `mildly` or `severely` of the change; say the size of a lesion in millimetres or percent",
+    )
+}
+
+/// "Hypoechoic hyperechoic lesion".
+fn two_at_once() -> Problem {
+    Problem::new(
+        "one finding cannot be both dark and bright",
+        "say the two one after the other with `and` between them, or `heterogeneous`",
     )
 }
 

@@ -2,6 +2,7 @@
 
 pub mod seq;
 pub mod closed_sets;
+pub mod comparator;
 pub mod call;
 pub mod patient;
 pub mod animal;
@@ -12,6 +13,7 @@ pub mod event;
 mod phrase;
 mod run_together;
 pub(crate) mod no_picture;
+mod normal_in;
 mod normalise;
 mod item;
 mod found_at;

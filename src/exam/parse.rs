@@ -9,14 +9,15 @@ use crate::clock::{SAMPLE_RATE_HZ, Span};
 use crate::exam::bind::bind;
 use crate::exam::call::{Act, Amount, Call, NoteEdge, Problem, Value};
 use crate::exam::item::Item;
+use crate::exam::normal_in::{is_all_normal, narrow};
 use crate::exam::normalise::normalised;
 use crate::exam::number_correction::NumberInstead;
 use crate::exam::phrase::{Hint, Phrase, Way};
-use crate::exam::run_together::{area_of_structure, of_several, run_together};
+use crate::exam::run_together::{area_of_structure, of_several, only_place_corrects, run_together};
 use crate::exam::sizes::{first_size, which_size};
 use crate::exam::unclear::{
-    also_what, begins_like_a_question, corrects_which, how_far, like_talk, may_deny, not_after_no, of_what,
-    of_where, of_which, said_to_others, too_short, unclear,
+    also_what, begins_like_a_question, corrects_which, how_far, like_talk, may_deny, normal_in_what,
+    not_after_no, of_what, of_where, of_which, said_to_others, too_short, unclear,
 };
 use crate::language::automaton::Passed;
 use crate::language::closed_sets::{Class, HorseFact};
@@ -264,6 +265,7 @@ pub fn calls_of(tags: &[Passed], words: &[Word], protocols: &Protocols) -> Parse
                     parsed.problems.push(unclear(item.say_instead().unwrap_or_default()));
                 }
                 _ if kind == "number" => put_instead(&mut parsed, &mut phrases, &item, words),
+                Ok(acts) if item.after() == Some("normal") => narrow(&mut phrases, acts, heard(words)),
                 Ok(acts) => {
                     for act in acts {
                         if correcting == Some(Correcting::Place) && !can_follow_no(&act) {
@@ -324,6 +326,7 @@ fn join(mut phrases: Vec<Phrase>, parsed: &mut Parsed, protocols: &Protocols) ->
     }
     let is_short = |code: &str| protocols.structures.iter().any(|known| known.short.as_deref() == Some(code));
     area_of_structure(&mut phrases, protocols);
+    only_place_corrects(&mut phrases);
     let unclear = phrases.windows(2).find_map(|two| run_together(&two[0], &two[1], protocols));
     if let Some(problem) = unclear.or_else(|| of_several(&phrases, protocols)) {
         return Err(problem);
@@ -358,6 +361,7 @@ fn lacks_before(item: &Item, phrases: &[Phrase]) -> Option<Problem> {
         "phrase" => phrases.is_empty().then(begins_like_a_question),
         "structure" => (!after_structure).then(of_what),
         "place" => (!phrases.last().is_some_and(says_where)).then(of_what),
+        "normal" => (!phrases.last().is_some_and(is_all_normal)).then(normal_in_what),
         // As the first of several it is clear, too.
         "view" => (!phrases.last().is_none_or(can_be_of_a_plane)).then(of_where),
         _ => None,

@@ -82,6 +82,10 @@ fn of_lesion(before: &Phrase, phrase: &Phrase, protocols: &Protocols) -> Option<
                 .is_some_and(|kind| kind.may_be_lesions(value.amount.number, value.amount.unit.as_deref()));
             (is_bare && is_small && protocols.sized.contains(&first.term)).then(which_size)
         }
+        // "Tear that can't be seen": the lesion, or the structure that it would be in?
+        Act::Finding(second) if first.class == Class::Lesion && second.class == Class::Absent => {
+            Some(what_is_there())
+        }
         // "Normal, no, enlarged".
         Act::Finding(second) if first.class == Class::Normal && second.class == Class::Negative => {
             let is_no = phrase.call.words.starts_with("no ") && is_adjective(&second.term);
@@ -124,6 +128,22 @@ pub(crate) fn area_of_structure(phrases: &mut [Phrase], protocols: &Protocols) {
         {
             value.term.clone_from(&terms.area);
         }
+    }
+}
+
+/// "Deep, sorry, superficial, core lesion": the place is put right, and what is found there is new. Only what was said before
+/// the slip can be what a finding or a number puts right.
+pub(crate) fn only_place_corrects(phrases: &mut [Phrase]) {
+    let Some(slip) = phrases.iter().position(|phrase| phrase.call.corrects) else { return };
+    let (before, after) = phrases.split_at_mut(slip);
+    if before.is_empty() || !matches!(after[0].call.act, Act::View(_)) {
+        return;
+    }
+    for phrase in after {
+        let act = &phrase.call.act;
+        let kind = std::mem::discriminant(act);
+        let was_said = before.iter().any(|phrase| std::mem::discriminant(&phrase.call.act) == kind);
+        phrase.call.corrects &= was_said || matches!(act, Act::View(_));
     }
 }
 

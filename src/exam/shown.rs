@@ -8,8 +8,9 @@
 use std::fmt::{Display, Formatter, Result};
 
 use crate::exam::call::{
-    Act, Amount, Certainty, Command, Comparator, FindingSaid, Setting, Value, ValueSaid, View, ViewStep,
+    Act, Amount, Certainty, Command, FindingSaid, Setting, Value, ValueSaid, View, ViewStep,
 };
+use crate::exam::comparator::Comparator;
 use crate::exam::review::Change;
 use crate::language::closed_sets::Class;
 
@@ -178,8 +179,9 @@ pub(crate) fn is_adjective(term: &str) -> bool {
 /// "Mild to moderate" as in "mildly to moderately".
 fn adverb(degree: &str) -> String {
     let words = degree.split_whitespace();
+    let stays = |word: &str| matches!(word, "to" | "very");
     words
-        .map(|word| if word == "to" { word.to_owned() } else { format!("{word}ly") })
+        .map(|word| if stays(word) { word.to_owned() } else { format!("{word}ly") })
         .collect::<Vec<_>>()
         .join(" ")
 }
@@ -190,13 +192,14 @@ impl Display for ValueSaid {
         if let Some(structure) = &self.structure {
             write!(out, "of {structure} ")?;
         }
-        match self.comparator {
-            Some(Comparator::Below) => out.write_str("less than ")?,
-            Some(Comparator::Above) => out.write_str("more than ")?,
-            None => {}
-        }
+        out.write_str(&bound(self.comparator))?;
         if self.approx { out.write_str("about ") } else { Ok(()) }
     }
+}
+
+/// What goes before a number that is a bound.
+pub(crate) fn bound(comparator: Option<Comparator>) -> String {
+    comparator.map(|comparator| format!("{} ", comparator.in_words())).unwrap_or_default()
 }
 
 impl ValueSaid {

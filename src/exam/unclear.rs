@@ -70,6 +70,14 @@ pub(crate) fn of_what() -> Problem {
     )
 }
 
+/// "Size", without "normal" before it.
+pub(crate) fn normal_in_what() -> Problem {
+    Problem::new(
+        "it means nothing without `normal` just before it",
+        "say it in one phrase, such as `size normal`",
+    )
+}
+
 pub(crate) fn of_where() -> Problem {
     Problem::new("it means nothing without a place just before it", "say the zone with it, or `long axis`")
 }

@@ -285,11 +285,14 @@ impl Making<'_> {
             out.insert("performer".to_owned(), json!([{"reference": speaker}]));
         }
         if call.kind == CallKind::Value {
-            let number = call.number.filter(|_| super::group::is_one_number(call));
+            let number = call.number.filter(|_| call.to.is_none() && call.by.is_none());
             self.put_number(&mut out, term, number, call.unit.as_deref(), call.scale.as_deref());
             if number.is_none() {
-                // A bound, a range or a product is no number: it goes out in words.
+                // A range or a product is no number: it goes out in words.
                 out.insert("valueString".to_owned(), json!(amount(call)));
+            }
+            if let (Some(comparator), Some(quantity)) = (call.comparator, out.get_mut("valueQuantity")) {
+                quantity["comparator"] = json!(comparator.sign());
             }
             return Value::Object(out);
         }

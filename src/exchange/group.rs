@@ -169,6 +169,8 @@ pub(super) fn stated(input: &ExportInput, call: &CallRow) -> (Code, Code) {
         )
     );
     let is_plain = call.certainty.is_none() && call.against.is_none() && call.than.is_none();
+    // What is normal in one way only is no normal structure.
+    let is_plain = is_plain && (class != Some(&Class::Normal) || call.is_all_normal());
     if is_known && is_plain {
         return (FINDING.into(), codes.finding(class.map(Class::as_str), term));
     }

@@ -66,13 +66,18 @@ pub(crate) fn contradicted(exam: &Exam, protocols: &Protocols) -> BTreeMap<Seq, 
 /// A number that only a structure has in which something is wrong: the size of a lesion, or a score worse than normal.
 fn says_lesion(term: &str, amount: &Amount, protocols: &Protocols) -> bool {
     let measuring = &protocols.measuring;
-    let terms = &measuring.terms;
+    let is_score = measuring.terms.scores.iter().any(|known| known == term);
+    is_lesion_size(term, amount.number, protocols) || is_score && amount.number > measuring.normal_scores
+}
+
+/// A size that only a lesion has, and that is not nought.
+pub(crate) fn is_lesion_size(term: &str, number: f64, protocols: &Protocols) -> bool {
+    let terms = &protocols.measuring.terms;
     let of_lesion = |kind: &crate::protocol::ValueKind| kind.of_lesion.as_deref() == Some(term);
     let is_size =
         [&terms.lesion_area, &terms.lesion_percent, &terms.length].iter().any(|known| *known == term)
             || protocols.values.iter().any(of_lesion);
-    let is_score = terms.scores.iter().any(|known| known == term);
-    is_size && amount.number > 0.0 || is_score && amount.number > measuring.normal_scores
+    is_size && number > 0.0
 }
 
 fn says_normal_of(call: &LoggedCall, place: &Place) -> bool {

@@ -19,6 +19,7 @@ pub mod rows;
 pub(crate) mod current;
 pub(crate) mod contradiction;
 pub(crate) mod denied;
+pub(crate) mod undescribed;
 pub mod measure;
 pub mod check;
 pub mod assemble;

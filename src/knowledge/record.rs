@@ -11,8 +11,9 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
 use crate::code::{LimbCode, PlaneCode, ZoneCode};
-use crate::exam::call::{Certainty, Comparator};
+use crate::exam::call::Certainty;
 use crate::exam::closed_sets::{CallKind, ExamStatus};
+use crate::exam::comparator::Comparator;
 use crate::exam::event::{Horse, Order};
 use crate::exam::patient::Patient;
 use crate::exam::place::Place;
@@ -231,6 +232,14 @@ pub struct CallRow {
     /// What speaks against its place, in a few words each; the findings say more.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub doubt: Vec<String>,
+}
+
+impl CallRow {
+    /// Said of the whole: "size normal" says nothing of the rest.
+    #[must_use]
+    pub fn is_all_normal(&self) -> bool {
+        self.class == Some(Class::Normal) && self.attributes.is_empty()
+    }
 }
 
 /// One still with its label.

@@ -10,7 +10,7 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::exam::animal::Animal;
-use crate::exam::call::{Act, Amount, Command, Comparator, FindingSaid, Setting, Value};
+use crate::exam::call::{Act, Amount, Command, FindingSaid, Setting, Value};
 use crate::exam::closed_sets::CallKind;
 use crate::exam::context::Context;
 use crate::exam::event::Frame;
@@ -20,6 +20,7 @@ use crate::exam::no_picture::lacks_picture;
 use crate::exam::patient::Patient;
 use crate::exam::review::{Change, WordsPart};
 use crate::exam::seq::Seq;
+use crate::exam::shown::bound;
 use crate::frames::pairing::{PairedFrame, Pairing};
 use crate::knowledge::contradiction::contradicted;
 use crate::knowledge::current::replaced;
@@ -205,11 +206,7 @@ pub(crate) fn amount_text(amount: &Amount) -> String {
 /// A value as it was said: `130 to 140 mm2`, `less than 2 mm`, `5 by 3 mm`.
 pub(crate) fn value_text(value: &Value) -> String {
     let Value { amount, said, .. } = value;
-    let bound = match said.comparator {
-        Some(Comparator::Below) => "less than ",
-        Some(Comparator::Above) => "more than ",
-        None => "",
-    };
+    let bound = bound(said.comparator);
     let with = |word: &str, number: Option<f64>| number.map(|number| format!(" {word} {number}"));
     let more = with("to", said.to).or_else(|| with("by", said.by)).unwrap_or_default();
     let unit = amount.unit.as_ref().map(|unit| format!(" {unit}")).unwrap_or_default();

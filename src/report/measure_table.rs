@@ -11,6 +11,7 @@ use std::fmt::Write as _;
 use serde::Serialize;
 
 use crate::code::{LimbCode, StructureCode, ZoneCode};
+use crate::exam::shown::bound;
 use crate::knowledge::measure::row::{MeasureRow, NORMAL_SAID, Name};
 use crate::knowledge::measure::{Unused, unused};
 use crate::knowledge::record::{CallRow, ExamInfo, Record};
@@ -416,7 +417,8 @@ pub(crate) fn not_used(record: &Record, protocols: &Protocols) -> Vec<String> {
         let place = one.place.in_words(protocols);
         let place = if place.is_empty() { "place not said".to_owned() } else { place };
         let unit = one.unit.as_ref().map(|unit| format!(" {unit}")).unwrap_or_default();
-        format!("{place}: {} {}{unit} (line {}): {}", one.term, one.number, one.seq, one.why)
+        let number = format!("{}{}", bound(one.comparator), one.number);
+        format!("{place}: {} {number}{unit} (line {}): {}", one.term, one.seq, one.why)
     };
     unused(record, protocols).into_iter().map(line).collect()
 }

@@ -258,6 +258,8 @@ fn limb_of(limb: &str, record: &Record, protocols: &Protocols) -> LimbSeen {
         // Such as a smooth bone surface: what says that nothing is wrong is normal, too.
         let says = |call: &CallRow| match call.class.as_ref() {
             Some(Class::Unremarkable) => class == Class::Normal,
+            // "Size normal" says nothing of the rest.
+            Some(Class::Normal) => class == Class::Normal && call.is_all_normal(),
             own => own == Some(&class),
         };
         let names = plain(of(&says).into_iter().filter(|code| !contradicted.contains(code)).collect());

@@ -6,8 +6,9 @@
 //! Never: a cell that a spreadsheet would take for a formula.
 //! Tested in: `tests/it/report.rs` and `tests/it/spreadsheet.rs`.
 
-use crate::exam::call::{Certainty, Comparator};
+use crate::exam::call::Certainty;
 use crate::exam::closed_sets::CallKind;
+use crate::exam::comparator::Comparator;
 use crate::exam::seq::Seq;
 use crate::knowledge::record::{CallRow, EntryRow, FrameRow, Record};
 use crate::language::closed_sets::Class;
@@ -157,7 +158,8 @@ fn call_cells(call: &CallRow, row: &str) -> [String; COLUMNS.len()] {
         &mut cells,
         [
             // Without these a bound, a range or a guess would read as a plain number, and a doubt as a finding.
-            ("comparator", call.comparator.map(sign).unwrap_or_default().to_owned()),
+            // As the record writes it: a sign of equality in front would make a formula of it, in second place it does not.
+            ("comparator", call.comparator.map(Comparator::sign).unwrap_or_default().to_owned()),
             ("number_to", cell(call.to)),
             ("number_by", cell(call.by)),
             ("estimated", call.approx.to_string()),
@@ -198,14 +200,6 @@ fn call_cells(call: &CallRow, row: &str) -> [String; COLUMNS.len()] {
         ],
     );
     cells
-}
-
-/// As the record writes it: an equals sign would make a formula of it, these do not.
-const fn sign(comparator: Comparator) -> &'static str {
-    match comparator {
-        Comparator::Below => "<",
-        Comparator::Above => ">",
-    }
 }
 
 const fn certainty(certainty: Certainty) -> &'static str {

@@ -7,10 +7,9 @@
 
 use chrono::{DateTime, FixedOffset, Utc};
 
-use crate::exam::call::Comparator;
 use crate::exam::closed_sets::CallKind;
 use crate::exam::seq::Seq;
-use crate::exam::shown::{SaidAs, finding_named};
+use crate::exam::shown::{SaidAs, bound, finding_named};
 use crate::knowledge::current::current;
 use crate::knowledge::record::{CallRow, CoverageRow, Record, Status};
 use crate::language::closed_sets::Class;
@@ -90,11 +89,7 @@ pub(crate) fn meaning(call: &CallRow) -> String {
 /// The number of a call with unit and scale; an assumed unit is said to be one.
 pub(crate) fn amount(call: &CallRow) -> String {
     let Some(number) = call.number else { return String::new() };
-    let bound = match call.comparator {
-        Some(Comparator::Below) => "less than ",
-        Some(Comparator::Above) => "more than ",
-        None => "",
-    };
+    let bound = bound(call.comparator);
     let about = if call.approx { "about " } else { "" };
     let mut text = format!("{bound}{about}{number}");
     if let Some(to) = call.to {

@@ -48,9 +48,9 @@ fn no_before_a_structure_or_a_bound_corrects_nothing() {
     }
     let said = |phrase: &str| shown(&[PLACE, "lesion twenty percent"], phrase);
     for phrase in ["no more than ten percent", "not more than ten percent", "at most ten percent"] {
-        assert_eq!(said(phrase), "lesion percent less than 10 %", "{phrase}");
+        assert_eq!(said(phrase), "lesion percent at most 10 %", "{phrase}");
     }
-    assert_eq!(said("no less than ten percent"), "lesion percent more than 10 %");
+    assert_eq!(said("no less than ten percent"), "lesion percent at least 10 %");
     assert_eq!(said("no two alpha"), "right: 2A");
 }
 

@@ -309,7 +309,7 @@ fn words_have_synonyms_and_change_places() {
         ("palmar cortex of the cannon bone", "BONE"),
         ("fetlock joint pouch", "FJ"),
         ("flexor tendons normal", "normal of SDFT; normal of DDFT"),
-        ("normal in size and echogenicity", "normal"),
+        ("normal in size and echogenicity", "size echogenicity normal"),
         ("could not be imaged", "not seen"),
         ("fibres intact", "no fibre disruption"),
         ("no discrete lesion", "no discrete lesion"),

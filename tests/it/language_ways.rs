@@ -164,7 +164,7 @@ fn numbers_come_before_and_after_their_structure() {
             ("grade one fibre alignment", "fibre score 1"),
             ("echo score of two", "echo score 2"),
             ("lesion takes up twenty percent of the tendon", "lesion percent 20 %"),
-            ("at least twenty percent", "lesion percent more than 20 %"),
+            ("at least twenty percent", "lesion percent at least 20 %"),
             ("ten below the accessory carpal bone", "2A level 10 cm"),
             ("moving down to sixteen centimetres", "3A level 16 cm"),
         ],

@@ -57,6 +57,7 @@ mod language_phrases;
 mod language_normalise;
 mod language_places;
 mod language_breaths;
+mod language_degrees;
 mod language_strangers;
 mod language_ways;
 mod live_exam;

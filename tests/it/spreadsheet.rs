@@ -12,7 +12,8 @@ fn rows(text: &str) -> Vec<BTreeMap<String, String>> {
 
 #[test]
 fn a_bound_a_range_a_guess_and_a_doubt_are_no_plain_numbers_and_findings_in_the_table() {
-    use zonecall::exam::call::{Certainty, Comparator};
+    use zonecall::exam::call::Certainty;
+    use zonecall::exam::comparator::Comparator;
     let mut record = sample::record();
     let plain = rows(&export::csv(&record));
     let value = record.calls.iter().position(|call| call.kind == CallKind::Value).unwrap();

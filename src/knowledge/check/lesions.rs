@@ -15,11 +15,12 @@ use crate::exam::event::Entered;
 use crate::exam::fold::LoggedCall;
 use crate::exam::place;
 use crate::knowledge::check::evidence::{Evidence, Hit};
-use crate::knowledge::contradiction::{Abnormal, Contradiction, contradictions};
+use crate::knowledge::contradiction::{Abnormal, Contradiction, contradictions, is_lesion_size};
 use crate::knowledge::denied::{Denied, denied};
 use crate::knowledge::measure::LARGER;
 use crate::knowledge::measure::row::Name;
 use crate::knowledge::rows::amount_text;
+use crate::knowledge::undescribed::{UNDESCRIBED, same_strand, undescribed};
 use crate::language::closed_sets::Class;
 use crate::protocol::{Protocols, convert};
 
@@ -152,6 +153,38 @@ fn against_normal(evidence: &Evidence, all: &[Contradiction]) -> Option<Hit> {
         Abnormal::Entry(_) => None,
     });
     Some(Hit::call(heard.unwrap_or(first.normal), message))
+}
+
+/// A size of a lesion, and no word of what the lesion is; once for a structure of a limb.
+pub(super) fn not_described(evidence: &Evidence) -> Vec<Hit> {
+    let Evidence { exam, protocols, .. } = *evidence;
+    let size = |term: &str, amount: &Amount| is_lesion_size(term, amount.number, protocols);
+    let said = exam.standing_calls().filter_map(|call| match &call.act {
+        Act::Value(value) if size(&value.term, &value.amount) => {
+            Some((call.context.place.clone(), (Some(call), call.act.to_string())))
+        }
+        _ => None,
+    });
+    let entered = exam.entries.iter().map(|entry| &entry.entered).filter(|one| size(&one.term, &one.amount));
+    let entered =
+        entered.map(|one| (one.place(), (None, format!("{} {}", one.term, amount_text(&one.amount)))));
+    let is_described = |call: &&LoggedCall| matches!(call.act.class(), Some(Class::Lesion | Class::Abnormal));
+    let described: Vec<place::Place> =
+        exam.standing_calls().filter(is_described).map(|call| call.context.place.clone()).collect();
+    let mut seen: Vec<place::Place> = Vec::new();
+    let mut hits = Vec::new();
+    for (place, (call, size)) in undescribed(said.chain(entered), &described, protocols) {
+        if seen.iter().any(|known| same_strand(known, &place, protocols)) {
+            continue;
+        }
+        let message = format!("{}: {UNDESCRIBED} ({size}); say or add what it is", place.in_words(protocols));
+        hits.push(match call {
+            Some(call) => Hit::call(call, message),
+            None => Hit::new(message),
+        });
+        seen.push(place);
+    }
+    hits
 }
 
 /// What was looked for and not found in a view, and was found there, too.

@@ -39,7 +39,7 @@ pub fn rule_ids() -> impl Iterator<Item = &'static str> {
     RULES.iter().map(|rule| rule.0)
 }
 
-const RULES: [(&str, Find); 90] = [
+const RULES: [(&str, Find); 92] = [
     ("journal-damage", journal::damage),
     (TORN, journal::torn),
     ("exam-moved", journal::moved),
@@ -73,6 +73,7 @@ const RULES: [(&str, Find); 90] = [
     ("still-states-another-limb", stated_site::contradicted),
     ("still-states-another-view", stated_site::other_view),
     ("still-label-incomplete", stills::incomplete),
+    ("still-of-zone-range", stills::of_zone_range),
     ("save-without-place", calls::save_without_place),
     ("save-after-unheard", calls::save_after_unheard),
     ("call-in-note", calls::call_in_note),
@@ -89,6 +90,7 @@ const RULES: [(&str, Find); 90] = [
     ("quality-not-repeated", views::quality_not_repeated),
     ("exam-went-on", after_end::went_on),
     ("lesion-larger", lesions::larger),
+    ("lesion-not-described", lesions::not_described),
     ("lesion-without-score", lesions::without_score),
     ("lesion-scored-normal", lesions::scored_normal),
     ("normal-and-lesion", lesions::called_normal),

@@ -321,6 +321,22 @@ pub(super) fn incomplete(evidence: &Evidence) -> Vec<Hit> {
     hits
 }
 
+/// Stills that were saved while a range of zones was called: the label has only the first.
+pub(super) fn of_zone_range(evidence: &Evidence) -> Vec<Hit> {
+    let called = |frame: &FrameRow| {
+        let call = evidence.exam.calls.iter().find(|call| Some(call.seq) == frame.call_seq)?;
+        let last = call.context.to_zone.as_ref().filter(|_| call.context.place.zone == frame.place.zone)?;
+        let zone = frame.place.zone.as_ref().filter(|zone| *zone != last)?;
+        let message = format!(
+            "still `{}` is labelled zone {zone}, but {zone} to {last} was called; if it shows another zone, relabel it by hand",
+            frame.name()
+        );
+        Some(Hit::still(frame, message))
+    };
+    let is_heard = |frame: &&FrameRow| matches!(frame.status, Status::Spoken | Status::Context);
+    evidence.frames.iter().filter(is_heard).filter_map(called).collect()
+}
+
 fn lacking(frame: &FrameRow) -> String {
     let place = &frame.place;
     let parts =

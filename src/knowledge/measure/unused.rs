@@ -10,6 +10,7 @@ use std::collections::BTreeSet;
 use serde::Serialize;
 
 use crate::exam::closed_sets::CallKind;
+use crate::exam::comparator::Comparator;
 use crate::exam::place::Place;
 use crate::exam::seq::Seq;
 use crate::knowledge::measure::row::{MeasureRow, Name};
@@ -26,6 +27,9 @@ pub struct Unused {
     pub place: Place,
     /// What was measured.
     pub term: String,
+    /// The number is a bound.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub comparator: Option<Comparator>,
     /// The number.
     pub number: f64,
     /// UCUM unit; none for scores.
@@ -55,6 +59,7 @@ fn of_call(call: &CallRow) -> Option<Unused> {
         seq: call.seq,
         place: call.place.clone(),
         term,
+        comparator: call.comparator,
         number,
         unit: call.unit.clone(),
         why: if call.comparator.is_some() || call.to.is_some() || call.by.is_some() {
@@ -70,6 +75,7 @@ fn of_entry(entry: &EntryRow) -> Unused {
         seq: entry.seq,
         place: entry.place.clone(),
         term: entry.term.clone(),
+        comparator: None,
         number: entry.number,
         unit: entry.unit.clone(),
         why: String::new(),

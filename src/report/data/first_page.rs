@@ -9,9 +9,11 @@ use super::lines::{FirstPage, FoundLine, KeyPicture, Letterhead, LimbFound};
 use super::said::said_of;
 use crate::exam::closed_sets::CallKind;
 use crate::exam::event::Horse;
+use crate::exam::place::Place;
 use crate::exam::review::WordsPart;
 use crate::knowledge::key_stills::{has_finding, is_sure, key_stills};
 use crate::knowledge::record::{CallRow, ExamInfo, FrameRow, Record};
+use crate::knowledge::undescribed::{UNDESCRIBED, undescribed_of};
 use crate::language::closed_sets::Class;
 use crate::protocol::Protocols;
 use crate::report::picture::Picture;
@@ -118,6 +120,7 @@ fn sex(code: &str) -> &str {
 
 /// Findings by limb in the order of the protocols, then those of which no limb was said; one line for what was said in the same words of several zones.
 fn found(record: &Record, protocols: &Protocols) -> Vec<LimbFound> {
+    let undescribed = undescribed_of(record, protocols);
     let limbs = protocols.limbs.iter().map(Some).chain([None]).map(|one| {
         let code = one.map(|one| &one.code);
         let mine: Vec<&CallRow> = standing(record)
@@ -125,11 +128,14 @@ fn found(record: &Record, protocols: &Protocols) -> Vec<LimbFound> {
             .filter(|call| !matches!(call.class, Some(Class::Quality | Class::Detail)))
             .collect();
         // What something else contradicts is told with that.
-        let is_normal =
-            |call: &&&CallRow| call.class == Some(Class::Normal) && call.contradicted_by.is_empty();
-        let normal = by_words(mine.iter().filter(is_normal).copied(), |_| String::new(), protocols);
+        let is_normal = |call: &&&CallRow| call.is_all_normal() && call.contradicted_by.is_empty();
+        let normal =
+            by_words(mine.iter().filter(is_normal).map(|call| (&call.place, String::new())), protocols);
         let meaning = |call: &CallRow| with_contradiction(call, record, protocols);
-        let lines = by_words(mine.iter().filter(|call| !is_normal(call)).copied(), meaning, protocols);
+        let found = mine.iter().filter(|call| !is_normal(call));
+        let mut lines = by_words(found.map(|call| (&call.place, meaning(call))), protocols);
+        let sized = undescribed.iter().filter(|place| place.limb.as_ref() == code);
+        lines.extend(by_words(sized.map(|place| (place, UNDESCRIBED.to_owned())), protocols));
         let normal: Vec<String> =
             normal.into_iter().map(|line| format!("{} ({})", line.structure, line.places)).collect();
         let limb = code.map_or("limb not said", |code| protocols.limb_name(code)).to_owned();
@@ -151,15 +157,11 @@ fn with_contradiction(call: &CallRow, record: &Record, protocols: &Protocols) ->
 }
 
 /// One line for each structure and wording, with all its places.
-fn by_words<'a>(
-    calls: impl Iterator<Item = &'a CallRow>,
-    meaning: impl Fn(&CallRow) -> String,
-    protocols: &Protocols,
-) -> Vec<FoundLine> {
+fn by_words<'a>(said: impl Iterator<Item = (&'a Place, String)>, protocols: &Protocols) -> Vec<FoundLine> {
     let mut lines: Vec<(FoundLine, Vec<String>)> = Vec::new();
-    for call in calls {
-        let part = call.place.structure.as_deref().map_or("not named", |code| structure(code, protocols));
-        let (what, place) = (meaning(call), place_words(call, protocols));
+    for (at, what) in said {
+        let part = at.structure.as_deref().map_or("not named", |code| structure(code, protocols));
+        let place = place_words(at, protocols);
         match lines.iter_mut().find(|(line, _)| line.structure == part && line.what == what) {
             Some((_, places)) if places.contains(&place) => {}
             Some((_, places)) => places.push(place),
@@ -173,9 +175,9 @@ fn by_words<'a>(
 }
 
 /// `2B transverse`.
-fn place_words(call: &CallRow, protocols: &Protocols) -> String {
-    let zone = call.place.zone.as_deref().unwrap_or("zone not said");
-    let axis = call.place.plane.as_deref().map(|code| format!(" {}", protocols.plane_name(code)));
+fn place_words(place: &Place, protocols: &Protocols) -> String {
+    let zone = place.zone.as_deref().unwrap_or("zone not said");
+    let axis = place.plane.as_deref().map(|code| format!(" {}", protocols.plane_name(code)));
     format!("{zone}{}", axis.unwrap_or_default())
 }
 

@@ -30,7 +30,8 @@ const BEFORE: [&[&str]; 5] = [
     &["left fore two bravo transverse superficial flexor", "pause the journal"],
 ];
 /// What an example may need before it in the same phrase.
-const FIRST: [&str; 5] = ["", "no core lesion ", "deep flexor ", "area one hundred ", "core lesion "];
+const FIRST: [&str; 6] =
+    ["", "no core lesion ", "deep flexor ", "area one hundred ", "core lesion ", "normal "];
 /// Other choices tried for an example that says nothing.
 const TRIES: usize = 8;
 /// Tags whose value a part is listed with.

@@ -111,6 +111,26 @@ fn a_surface_that_is_as_it_should_be_goes_out_as_that_finding() {
 }
 
 #[test]
+fn a_bound_has_its_comparator_and_a_normal_size_is_no_normal_structure() {
+    let exam = tempfile::tempdir().unwrap();
+    let said = [(2.0, "left fore two bravo transverse superficial flexor"), (6.0, "at most ten percent")];
+    write_journal(exam.path(), &[&said[..], &[(10.0, "normal size")]].concat());
+    let text = bundle(exam.path());
+    assert_eq!(judged(&text), (true, Vec::new()));
+    let bundle: Value = serde_json::from_str(&text).unwrap();
+    let all = of_kind(&bundle, "Observation");
+    let of =
+        |name: &str| all.iter().find(|row| row["code"]["text"] == name).unwrap_or_else(|| panic!("{text}"));
+    let share = &of("lesion percent")["valueQuantity"];
+    assert_eq!((&share["value"], &share["comparator"]), (&Value::from(10.0), &Value::from("<=")));
+    let found: Vec<&Value> = all.iter().map(|row| &row["valueCodeableConcept"]["text"]).collect();
+    assert!(
+        found.iter().any(|text| **text == "size normal") && !found.iter().any(|text| **text == "normal"),
+        "{found:?}"
+    );
+}
+
+#[test]
 fn of_two_values_for_one_thing_the_one_that_counts_goes_out_and_names_the_other() {
     let exam = folder();
     enter(exam.path());

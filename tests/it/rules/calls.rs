@@ -105,10 +105,10 @@ pub(crate) const CASES: &[Cases] = &[
         };
         let saves = [(14.0, "zone two bravo"), (17.0, "save")];
         let found = rule
-            .fires("`left no right fore`, said 10.0 s into the audio", &then("left no right fore", &saves));
+            .fires("`left not right fore`, said 10.0 s into the audio", &then("left not right fore", &saves));
         assert!(found.at.is_some(), "it names the moment");
         rule.fires("names a side", &then("wrong other right hind", &saves));
-        rule.silent(&then("left no right fore", &[(14.0, "right fore"), (17.0, "save")]));
+        rule.silent(&then("left not right fore", &[(14.0, "right fore"), (17.0, "save")]));
         rule.silent(&then("turn it off please", &saves));
         rule.silent(&then("save", &saves));
     }),

@@ -21,6 +21,20 @@ pub(crate) const CASES: &[Cases] = &[
         );
         rule.silent(&at_place(&[area, "lesion area nought point five square centimetres"]));
     }),
+    ("lesion-not-described", |rule| {
+        let area = "core lesion area thirty";
+        rule.fires("lesion measured, not described (lesion area 30 mm2", &at_place(&[area]));
+        rule.fires("lesion measured, not described", &at_place(&["lesion twenty percent"]));
+        rule.fires("lesion area 3.4 mm2", &at_place(&[]).but(typed_lesion));
+        // Once for a structure; another one's lesion does not describe it.
+        let two_zones = [area, "three alpha", "s d f t", "lesion area forty"];
+        assert_eq!(rule.found(&at_place(&two_zones), &BUILT_IN.1).len(), 1);
+        rule.fires("lesion measured", &at_place(&[area, "d d f t", "core lesion"]));
+        rule.silent(&at_place(&["core lesion", area]));
+        rule.silent(&at_place(&[area, "three alpha", "s d f t", "core lesion"]));
+        rule.silent(&at_place(&["lesion area zero"]));
+        rule.silent(&at_place(&["area one hundred"]));
+    }),
     ("lesion-without-score", without_score),
     ("lesion-scored-normal", scored_normal),
     ("normal-and-lesion", |rule| {

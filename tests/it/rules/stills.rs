@@ -110,6 +110,17 @@ pub(crate) const CASES: &[Cases] = &[
         rule.fires("no plane in its label", &said(&["left fore two alpha"]).still(Tie::Context(0)));
         rule.silent(&view().still(Tie::Context(0)));
     }),
+    ("still-of-zone-range", |rule| {
+        let range = |place: &str| said(&[place, "transverse", "save"]).still(Tie::Save(2));
+        rule.fires(
+            "is labelled zone 2B, but 2B to 3A was called",
+            &range("left fore two bravo to three alpha"),
+        );
+        rule.silent(&range("left fore two bravo"));
+        // A landmark clears the zone, the range with it.
+        let landmark = ["left fore two bravo to three alpha", "transverse", "mid cannon", "save"];
+        rule.silent(&said(&landmark).still(Tie::Save(3)));
+    }),
     ("still-file", |rule| {
         rule.fires("odd; look", &fine().but(|case| case.exam.frames[0].problems.push(problem())));
         let three = || view().still(Tie::Save(1)).still(Tie::Nothing).still(Tie::Nothing);
