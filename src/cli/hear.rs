@@ -139,6 +139,11 @@ fn started(args: &HearArgs, first: &Recording) -> anyhow::Result<Began> {
     began(at, WallQuality::FileTime, local(at))
 }
 
+/// In a recording the sample count is the only clock.
+fn monotonic_ns(sample: Sample) -> u64 {
+    sample.0 * 1_000_000_000 / u64::from(SAMPLE_RATE_HZ)
+}
+
 struct Hearing {
     session: Session,
     start: Anchor,
@@ -152,7 +157,11 @@ impl Hearing {
         if self.stop.load(Ordering::Relaxed) {
             return Ok(());
         }
+        let is_further = self.session.next_sample() > Sample::FIRST;
         self.session.open_audio(path.to_string_lossy().into_owned())?;
+        if is_further {
+            self.goes_on(recording, path)?;
+        }
         let bar = progress(recording.total_samples());
         let heard = self.blocks(recording, &bar);
         let last = self.session.close_audio()?;
@@ -161,6 +170,24 @@ impl Hearing {
         }
         bar.finish_and_clear();
         heard
+    }
+
+    /// A further recording begins when it says so; else nobody knows how long the break before it was.
+    fn goes_on(&mut self, recording: &Recording, path: &Path) -> anyhow::Result<()> {
+        let sample = self.session.next_sample();
+        let stated = recording.started_at().and_then(|naive| Local.from_local_datetime(&naive).earliest());
+        if stated.is_none() {
+            terminal::warn(format!(
+                "zonecall: `{}` does not say when it was recorded, so it is taken to follow the one before it at once; labels \
+                 after that are in doubt until saves confirm it",
+                path.shown()
+            ));
+        }
+        let wall = stated.map_or_else(|| self.start.instant_of(sample), |here| here.with_timezone(&Utc));
+        self.start = Anchor { wall, monotonic_ns: monotonic_ns(sample), sample };
+        self.next_anchor = sample + ANCHOR_SAMPLES;
+        self.session.step(Input::Anchor(self.start.clone()))?;
+        Ok(())
     }
 
     fn blocks(&mut self, recording: &mut Recording, bar: &ProgressBar) -> anyhow::Result<()> {
@@ -195,7 +222,7 @@ impl Hearing {
         while self.session.next_sample() >= self.next_anchor {
             let sample = self.next_anchor;
             let wall = self.start.instant_of(sample);
-            let monotonic_ns = sample.0 * 1_000_000_000 / u64::from(SAMPLE_RATE_HZ);
+            let monotonic_ns = monotonic_ns(sample);
             self.session.step(Input::Anchor(Anchor { wall, monotonic_ns, sample }))?;
             self.next_anchor += ANCHOR_SAMPLES;
         }

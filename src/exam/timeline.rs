@@ -7,7 +7,7 @@
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use crate::clock::{Anchor, Sample};
+use crate::clock::{Anchor, Sample, WallQuality};
 use crate::exam::event::{Event, ExamEvent};
 use crate::exam::seq::Seq;
 
@@ -53,6 +53,10 @@ pub struct Timeline {
     lost: bool,
     /// The next anchor is the first one of the exam or after it was resumed.
     begins: bool,
+    /// It is heard from recordings; a microphone is timed by the computer's clock.
+    is_recorded: bool,
+    /// A recording was opened.
+    has_sound: bool,
 }
 
 #[derive(Debug, Clone, PartialEq)]
@@ -71,7 +75,10 @@ impl Timeline {
     /// Takes the next line of the journal.
     pub fn take(&mut self, line: &ExamEvent) {
         match &line.event {
-            Event::Resumed { .. } => self.begins = true,
+            Event::Exam(header) => self.is_recorded = header.wall != WallQuality::Computer,
+            // How long the break between two recordings was, only their own clocks can say.
+            Event::Audio(_) => self.begins |= std::mem::replace(&mut self.has_sound, true) && self.is_recorded,
+            Event::Resumed { .. } => (self.begins, self.is_recorded) = (true, false),
             Event::AudioLost { .. } => self.lost = true,
             Event::Anchor(anchor) => self.anchor(line.seq, anchor),
             _ => {}

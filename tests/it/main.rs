@@ -42,6 +42,7 @@ mod frames;
 mod frame_days;
 mod fuzz;
 mod hear;
+mod hear_several;
 mod hear_wav;
 mod horse_name;
 mod identity;

@@ -44,7 +44,7 @@ pub(super) fn after_restart(evidence: &Evidence) -> Vec<Hit> {
     };
     let hit = |(row, _): (&FrameRow, &bool)| {
         let message = format!(
-            "still `{}` was saved in a part of the exam, before or after a restart of the program, whose own saves do not \
+            "still `{}` was saved in a part of the exam, before or after a restart of the program or a new recording, whose own saves do not \
              confirm the clock; {remedy}",
             row.name()
         );
