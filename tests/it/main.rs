@@ -45,6 +45,7 @@ mod hear;
 mod hear_wav;
 mod horse_name;
 mod identity;
+mod impossible_times;
 mod journal;
 mod journal_bounds;
 mod knowledge;
