@@ -41,11 +41,11 @@ impl RememberedScanner {
     /// When the disk refuses.
     pub fn keep(&self, exam: &Path) -> io::Result<()> {
         let path = exam.join(FILE);
-        if let Some(cache) = path.parent() {
-            private::make_folder(cache)?;
-        }
         let watch = toml::Value::from(spelled(&std::path::absolute(&self.watch)?));
-        std::fs::write(path, format!("watch = {watch}\nexport_delay_s = {:?}\n", self.export_delay_s))
+        private::replace(
+            &path,
+            format!("watch = {watch}\nexport_delay_s = {:?}\n", self.export_delay_s).as_bytes(),
+        )
     }
 
     /// What was kept; none where nothing was, or where it cannot be read any more.
