@@ -125,12 +125,18 @@ pub struct Anchor {
 }
 
 impl Anchor {
-    /// The instant of `sample`, counted from this anchor at the nominal sample rate.
+    /// The instant of `sample`, counted from this anchor at the nominal sample rate; it stops at either end of time.
     #[must_use]
     pub fn instant_of(&self, sample: Sample) -> DateTime<Utc> {
         let ahead = i128::from(sample.0) - i128::from(self.sample.0);
         let nanos = ahead * 1_000_000_000 / i128::from(SAMPLE_RATE_HZ);
-        self.wall + TimeDelta::nanoseconds(i64::try_from(nanos).unwrap_or(i64::MAX))
+        let (end, far) = if nanos < 0 {
+            (DateTime::<Utc>::MIN_UTC, i64::MIN)
+        } else {
+            (DateTime::<Utc>::MAX_UTC, i64::MAX)
+        };
+        let away = TimeDelta::nanoseconds(i64::try_from(nanos).unwrap_or(far));
+        self.wall.checked_add_signed(away).unwrap_or(end)
     }
 }
 
@@ -291,5 +297,9 @@ mod tests {
         let anchor = Anchor { wall, monotonic_ns: 0, sample: Sample(16_000) };
         assert_eq!(anchor.instant_of(Sample(24_000)).to_rfc3339(), "2026-05-04T10:00:00.500+00:00");
         assert_eq!(anchor.instant_of(Sample::FIRST).to_rfc3339(), "2026-05-04T09:59:59+00:00");
+        let last = Anchor { wall: DateTime::<Utc>::MAX_UTC, ..anchor.clone() };
+        assert_eq!(last.instant_of(Sample(u64::MAX)), DateTime::<Utc>::MAX_UTC);
+        let first = Anchor { wall: DateTime::<Utc>::MIN_UTC, ..anchor };
+        assert_eq!(first.instant_of(Sample::FIRST), DateTime::<Utc>::MIN_UTC);
     }
 }

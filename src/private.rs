@@ -6,6 +6,7 @@
 //! Tested in: `tests/it/journal.rs`.
 
 use std::fs::{DirBuilder, File, OpenOptions};
+use std::io::Write as _;
 use std::path::Path;
 
 /// Makes a folder, and those above it, for its owner alone; one that is there is left as it is.
@@ -27,6 +28,23 @@ pub fn options() -> OpenOptions {
     #[cfg(unix)]
     std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
     options
+}
+
+/// Writes a file for its owner alone, and the folders above it: whole, or what was there before stays.
+///
+/// # Errors
+/// When the file system refuses.
+pub fn replace(path: &Path, bytes: &[u8]) -> std::io::Result<()> {
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    make_folder(folder)?;
+    // For its owner alone, as `tempfile` makes it.
+    let mut part = tempfile::NamedTempFile::new_in(folder)?;
+    part.write_all(bytes)?;
+    part.as_file().sync_all()?;
+    part.persist(path)?;
+    #[cfg(unix)]
+    File::open(folder)?.sync_all()?;
+    Ok(())
 }
 
 /// Whether `path` leads to the file that is open as `file`.

@@ -11,8 +11,8 @@ use std::process::ExitCode;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
-use anyhow::Context as _;
-use chrono::{DateTime, FixedOffset, Local, Offset, TimeDelta, TimeZone, Utc};
+use anyhow::{Context as _, bail};
+use chrono::{DateTime, Datelike as _, FixedOffset, Local, Offset, TimeDelta, TimeZone, Utc};
 use indicatif::{ProgressBar, ProgressStyle};
 
 use super::ear;
@@ -22,6 +22,7 @@ use super::output::one_line;
 use super::settings::{self, Settings};
 use super::subject_args::SubjectArgs;
 use crate::clock::{Anchor, SAMPLE_RATE_HZ, Sample, WallQuality};
+use crate::exam::bounds::{START_YEARS, UTC_OFFSET_HOURS_MAX, is_dated};
 use crate::exam::event::CloseReason;
 use crate::exam_folder::ExamFolder;
 use crate::session::ear::Ear;
@@ -57,7 +58,17 @@ pub(crate) struct HearArgs {
 }
 
 fn instant(text: &str) -> Result<DateTime<FixedOffset>, String> {
-    text.parse().map_err(|_| "give day, time and offset from UTC, as in 2026-05-04T10:00:00+02:00".to_owned())
+    let as_in = "as in 2026-05-04T10:00:00+02:00";
+    let at: DateTime<FixedOffset> =
+        text.parse().map_err(|_| format!("give day, time and offset from UTC, {as_in}"))?;
+    let (year, (first, last)) = (at.with_timezone(&Utc).year(), (START_YEARS.start(), START_YEARS.end()));
+    if !START_YEARS.contains(&year) {
+        return Err(format!("an exam can begin in the years {first} to {last}, {as_in}"));
+    }
+    if at.offset().local_minus_utc().abs() > UTC_OFFSET_HOURS_MAX * 3600 {
+        return Err(format!("the offset from UTC is at most {UTC_OFFSET_HOURS_MAX} hours, {as_in}"));
+    }
+    Ok(at)
 }
 
 /// A clock anchor is written at least this often.
@@ -112,25 +123,40 @@ fn started(args: &HearArgs, first: &Recording) -> anyhow::Result<Began> {
         return began(stated.with_timezone(&Utc), WallQuality::Stated, stated.offset().local_minus_utc());
     }
     let local = |at: DateTime<Utc>| at.with_timezone(&Local).offset().fix().local_minus_utc();
+    let path = &args.files[0];
     if let Some(naive) = first.started_at()
         && let Some(here) = Local.from_local_datetime(&naive).earliest()
     {
-        return began(
-            here.with_timezone(&Utc),
-            WallQuality::Recording,
-            here.offset().fix().local_minus_utc(),
-        );
+        let at = here.with_timezone(&Utc);
+        if is_dated(at) {
+            return began(at, WallQuality::Recording, here.offset().fix().local_minus_utc());
+        }
+        terminal::warn(format!(
+            "zonecall: `{}` says that it was recorded on {}, which is impossible, so that is not used",
+            path.shown(),
+            naive.date()
+        ));
     }
-    let path = &args.files[0];
     if path.as_os_str() == "-" {
         let now = Utc::now();
         return began(now, WallQuality::Computer, local(now));
     }
     let changed = std::fs::metadata(path).and_then(|meta| meta.modified());
-    let ended: DateTime<Utc> =
-        changed.with_context(|| format!("cannot read the time of `{}`", path.shown()))?.into();
+    let changed = changed.with_context(|| format!("cannot read the time of `{}`", path.shown()))?;
+    // A time before 1970, or too far ahead for a date, is as impossible as any other.
+    let since = changed.duration_since(std::time::UNIX_EPOCH).unwrap_or_default();
+    let seconds = i64::try_from(since.as_secs()).ok();
+    let ended = seconds.and_then(|seconds| DateTime::from_timestamp(seconds, since.subsec_nanos()));
     let millis = first.total_samples().unwrap_or(0) * 1000 / u64::from(SAMPLE_RATE_HZ);
-    let at = ended - TimeDelta::milliseconds(i64::try_from(millis).unwrap_or(0));
+    let length = TimeDelta::milliseconds(i64::try_from(millis).unwrap_or(0));
+    let at = ended.and_then(|ended| ended.checked_sub_signed(length));
+    let Some(at) = at.filter(|at| is_dated(*at)) else {
+        bail!(
+            "`{}` does not say when it was recorded, and its file date is impossible; give its start, as in \
+             --started-at 2026-05-04T10:00:00+02:00",
+            path.shown()
+        );
+    };
     terminal::warn(format!(
         "zonecall: `{}` does not say when it was recorded; its file date is used, which may be wrong. \
          To be sure, give its start, as in --started-at 2026-05-04T10:00:00+02:00",

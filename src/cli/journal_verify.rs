@@ -21,6 +21,7 @@ use crate::exam::sign::{Signed, fault};
 use crate::exam::time_stamp_file::stamp_of;
 use crate::exam_folder::{ExamFolder, record_against};
 use crate::file_name::kept_file;
+use crate::knowledge::check::{HEAD_IS_GONE, unclaimed_in_words};
 use crate::knowledge::measure::Against;
 use crate::protocol::Protocols;
 use crate::report::signed::{record_is_kept, unclaimed, verified};
@@ -157,20 +158,11 @@ impl Verified<'_> {
         }
         let mut faults = Vec::new();
         if head_is_gone(self.folder, lines) {
-            faults.push(
-                "`exam.head` is gone: nothing shows whether lines were cut off the end; put it back, or compare the \
-                 number and hash of the last line with your own note"
-                    .to_owned(),
-            );
+            faults.push(HEAD_IS_GONE.to_owned());
         }
         if lines.erased().is_none() {
             let unclaimed = unclaimed(&ExamFolder::at(self.folder), lines);
-            faults.extend(unclaimed.iter().map(|record| {
-                format!(
-                    "`{record}` is a record as it was signed, and no line of the journal signs it: its line was removed, or \
-                     signing was broken off; compare with a copy"
-                )
-            }));
+            faults.extend(unclaimed.iter().map(|record| unclaimed_in_words(record)));
         }
         let protocols = self.knowledge.read()?;
         let Ok(exam) = verified(&ExamFolder::at(self.folder), &protocols) else {

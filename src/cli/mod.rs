@@ -59,6 +59,7 @@ mod receive;
 mod receiver_args;
 mod report;
 mod retention;
+mod retention_copy;
 #[cfg(feature = "desk")]
 mod review;
 #[cfg(not(feature = "desk"))]
@@ -87,13 +88,16 @@ pub use args::Args;
 use args::Task;
 use output::one_line;
 
+use crate::exchange::black_out;
 use crate::report::apart;
 use crate::terminal::{self, ShownText as _};
 
 /// Runs the program.
 #[must_use]
 pub fn run() -> ExitCode {
-    if let Some(code) = apart::decoding(std::env::args_os()) {
+    if let Some(code) =
+        apart::decoding(std::env::args_os()).or_else(|| black_out::blackening(std::env::args_os()))
+    {
         return code;
     }
     if let Ok(program) = std::env::current_exe() {

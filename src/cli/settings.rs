@@ -11,7 +11,7 @@ use anyhow::Context as _;
 use serde::Deserialize;
 
 use super::options::{EarChoice, SwitchWay, WhichEar, written};
-use super::settings_place::{missing, place};
+use super::settings_place::{missing, place, text};
 use crate::exam::header::CONTEXT_S_MAX;
 use crate::session::options::Subject;
 use crate::terminal::{self, ShownText as _};
@@ -69,8 +69,8 @@ impl Settings {
     pub(super) fn read() -> anyhow::Result<Self> {
         match place() {
             Some(path) if path.exists() => {
-                let text = std::fs::read_to_string(&path)
-                    .with_context(|| format!("cannot read the settings `{}`", path.shown()))?;
+                let text =
+                    text(&path).with_context(|| format!("cannot read the settings `{}`", path.shown()))?;
                 Self::of(&text).with_context(|| {
                     format!(
                         "`{}` holds no valid settings; correct it, or delete it and write a new one with `zonecall setup`",

@@ -18,6 +18,8 @@ use super::settings::Settings;
 use super::settings_place::place;
 use crate::clock::{SAMPLE_RATE_HZ, Sample};
 use crate::exam::parse::meaning;
+use crate::plain_file;
+use crate::private;
 use crate::session::earpiece::hears_tone;
 use crate::session::microphone::{PAUSE, open};
 use crate::session::speaker::Speaker;
@@ -301,15 +303,14 @@ pub(super) fn utterance(capture: &mut Capture) -> anyhow::Result<Option<Utteranc
 
 fn write(path: &std::path::Path, text: &str) -> anyhow::Result<()> {
     let failed = || format!("cannot write the settings `{}`", path.shown());
-    if let Some(folder) = path.parent() {
-        std::fs::create_dir_all(folder).with_context(failed)?;
-    }
     if path.exists() {
+        // Copied, not moved: without power in between, there would be no settings.
         let old = path.with_extension("toml.old");
-        std::fs::rename(path, &old).with_context(failed)?;
+        let kept = plain_file::read(path).and_then(|bytes| private::replace(&old, &bytes));
+        kept.with_context(failed)?;
         say(&format!("the previous settings are kept in {}", old.shown()))?;
     }
-    std::fs::write(path, text).with_context(failed)?;
+    private::replace(path, text.as_bytes()).with_context(failed)?;
     say(&format!("settings: {}", path.shown()))
 }
 

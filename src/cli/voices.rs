@@ -14,6 +14,7 @@ use sha2::{Digest as _, Sha256};
 use super::output::one_line;
 use super::settings_place;
 use crate::plain_file;
+use crate::private;
 use crate::speech::neural::Neural;
 use crate::speech::neural::adapt::Adaptation;
 use crate::terminal::{self, ShownText as _};
@@ -73,7 +74,7 @@ fn before(path: &Path) -> PathBuf {
 /// The voice of a person, if they have enrolled.
 fn read(person: &str) -> anyhow::Result<Option<Enrolled>> {
     let path = place(person)?;
-    let text = match std::fs::read_to_string(&path) {
+    let text = match plain_file::read_to_string(&path) {
         Ok(text) => text,
         Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(None),
         Err(error) => {
@@ -140,15 +141,12 @@ pub(super) fn bend(ear: &mut Neural, person: &str) {
 pub(super) fn keep(enrolled: &Enrolled) -> anyhow::Result<PathBuf> {
     let path = place(&enrolled.person)?;
     let failed = || format!("cannot write the voice `{}`", path.shown());
-    let folder = path.parent().unwrap_or(Path::new("."));
-    std::fs::create_dir_all(folder).with_context(failed)?;
-    let mut file = tempfile::NamedTempFile::new_in(folder).with_context(failed)?;
-    serde_json::to_writer(&mut file, enrolled).with_context(failed)?;
-    file.as_file().sync_all().with_context(failed)?;
+    let bytes = serde_json::to_vec(enrolled).with_context(failed)?;
     if path.exists() {
-        std::fs::copy(&path, before(&path)).with_context(failed)?;
+        let kept = plain_file::read(&path).and_then(|bytes| private::replace(&before(&path), &bytes));
+        kept.with_context(failed)?;
     }
-    file.persist(&path).with_context(failed)?;
+    private::replace(&path, &bytes).with_context(failed)?;
     Ok(path)
 }
 

@@ -5,12 +5,12 @@
 //! Never: an opinion on a number that an exam could hold.
 //! Tested in: `tests/it/journal_bounds.rs`.
 
-use chrono::{DateTime, Datelike, TimeDelta, Utc};
+use chrono::{DateTime, Datelike, Utc};
 use serde_json::Value;
 
 use crate::clock::SAMPLE_RATE_HZ;
 use crate::exam::call::Problem;
-use crate::exam::event::{Event, ExamEvent};
+use crate::exam::event::ExamEvent;
 
 /// Longest line, in bytes: an outline has at most 2,000 points.
 pub const LINE_BYTES_MAX: usize = 1 << 22;
@@ -20,14 +20,16 @@ pub const SEQ_MAX: u64 = 10_000_000;
 pub const SOUND_S_MAX: u64 = 7 * 24 * 3600;
 /// Samples of sound in one exam.
 pub const SAMPLES_MAX: u64 = SOUND_S_MAX * SAMPLE_RATE_HZ as u64;
-/// Days from the start of an exam to the last sound in it: an exam can be resumed.
-pub const EXAM_DAYS_MAX: i64 = 400;
-/// Years that a clock of ours can show.
-const YEARS: std::ops::RangeInclusive<i32> = 2000..=2199;
+/// Years that a clock of ours can show: one that nobody has set begins in 1970.
+const YEARS: std::ops::RangeInclusive<i32> = 1970..=2199;
+/// Years in which an exam can begin: the last one is left for what follows.
+pub const START_YEARS: std::ops::RangeInclusive<i32> = *YEARS.start()..=*YEARS.end() - 1;
+/// The first year that a clock shows which somebody has set.
+const SET_SINCE: i32 = 2000;
 /// Years that a scanner's clock can show, which nobody may ever have set.
 const SCANNER_YEARS: std::ops::RangeInclusive<i32> = 1900..=2199;
-/// Seconds from UTC, either way.
-const UTC_OFFSET_S_MAX: f64 = 18.0 * 3600.0;
+/// Hours from UTC, either way.
+pub const UTC_OFFSET_HOURS_MAX: i32 = 18;
 /// Pixels of a still, each way.
 const PIXELS_MAX: f64 = 100_000.0;
 /// Calls that one call takes back.
@@ -35,13 +37,20 @@ const COUNT_MAX: f64 = 1000.0;
 /// Any other number.
 const NUMBER_MAX: f64 = 1e9;
 
-/// What is impossible in a line; `started_at` is when its exam began, where that is known.
+/// Whether a clock that somebody has set can have shown this instant.
 #[must_use]
-pub fn fault(line: &ExamEvent, body: &Value, started_at: Option<DateTime<Utc>>) -> Option<Problem> {
+pub fn is_dated(at: DateTime<Utc>) -> bool {
+    (SET_SINCE..=*START_YEARS.end()).contains(&at.year())
+}
+
+/// What is impossible in a line.
+#[must_use]
+pub fn fault(line: &ExamEvent, body: &Value) -> Option<Problem> {
     let wrong = |name: &str, got: String, most: String| {
         Problem::new(
             format!("`{name}` is {got}, and an exam can hold {most}; the line is not used"),
-            "the line was changed or damaged; compare with a copy",
+            // Earlier versions wrote down whatever their clock showed.
+            "the line is damaged, or the clock was wrong when it was written; compare with a copy",
         )
     };
     if line.seq.0 > SEQ_MAX {
@@ -52,14 +61,6 @@ pub fn fault(line: &ExamEvent, body: &Value, started_at: Option<DateTime<Utc>>) 
     }
     if !YEARS.contains(&line.at.year()) {
         return Some(wrong("at", line.at.to_string(), years(&YEARS)));
-    }
-    if let (Event::Anchor(anchor), Some(start)) = (&line.event, started_at) {
-        let most = TimeDelta::days(EXAM_DAYS_MAX);
-        let (first, last) = (start - most, start + most);
-        if !(first..=last).contains(&anchor.wall) {
-            let most = format!("instants within {EXAM_DAYS_MAX} days of its start");
-            return Some(wrong("wall", anchor.wall.to_string(), most));
-        }
     }
     inside("body", body).map(|(name, got, most)| wrong(&name, got, most))
 }
@@ -111,7 +112,7 @@ fn most(name: &str) -> f64 {
         "monotonic_ns" => SOUND_S_MAX as f64 * 1e9,
         "seq" | "heard_seq" => SEQ_MAX as f64,
         "bytes" => u64::MAX as f64,
-        "utc_offset_s" => UTC_OFFSET_S_MAX,
+        "utc_offset_s" => f64::from(UTC_OFFSET_HOURS_MAX) * 3600.0,
         "size_px" | "ends_px" => PIXELS_MAX,
         "count" => COUNT_MAX,
         _ => NUMBER_MAX,

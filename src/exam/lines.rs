@@ -94,7 +94,6 @@ pub fn lines(bytes: &[u8]) -> Lines {
     let mut reading = JournalReading {
         found: Lines { last_hash: NO_LINE.to_owned(), ..Lines::default() },
         used: BTreeSet::new(),
-        started_at: None,
         unread_at: None,
         more_after: None,
     };
@@ -113,8 +112,6 @@ struct JournalReading {
     found: Lines,
     /// Numbers that lines have.
     used: BTreeSet<Seq>,
-    /// When the exam began, as its first line says.
-    started_at: Option<DateTime<Utc>>,
     /// The line before, where it could not be read.
     unread_at: Option<u64>,
     /// The line before, where others were written with it that belong to it.
@@ -203,7 +200,7 @@ impl JournalReading {
         let LineIn { seq, at, sample, kind, body, prev, .. } = parts;
         let mut line = ExamEvent { seq, at, sample, event, prev };
         let last = self.found.events.last();
-        if let Some(problem) = bounds::fault(&line, &body, self.started_at) {
+        if let Some(problem) = bounds::fault(&line, &body) {
             self.found.damage.push((number, problem));
             line.event = Event::Unknown { kind, body };
             line.at = last.map_or(DateTime::UNIX_EPOCH, |last| last.at);
@@ -213,9 +210,6 @@ impl JournalReading {
         if line.seq.0 > SEQ_MAX || !self.used.insert(line.seq) {
             line.seq = self.used.last().map_or(Seq::FIRST, |most| most.next());
             self.used.insert(line.seq);
-        }
-        if let (Event::Exam(header), true) = (&line.event, self.found.events.is_empty()) {
-            self.started_at = Some(header.started_at);
         }
         line
     }

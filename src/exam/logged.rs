@@ -134,6 +134,10 @@ pub struct Exam {
     pub changed_files: Vec<FileChange>,
     /// The record that was signed is not the one that is made of the same lines today; none before somebody looked.
     pub other_record: Option<OtherRecord>,
+    /// Nothing shows whether lines were cut off the end of the journal: its head is gone.
+    pub head_is_gone: bool,
+    /// Records as they were signed that no line signs.
+    pub unclaimed: Vec<String>,
     /// What is wrong with the kept sound; the journal does not know, so this is empty until somebody has looked.
     pub sound: Vec<SoundFault>,
     /// Faults of the journal itself, with the line they are on.
@@ -186,6 +190,8 @@ impl Exam {
             sealed: Vec::new(),
             changed_files: Vec::new(),
             other_record: None,
+            head_is_gone: false,
+            unclaimed: Vec::new(),
             sound: Vec::new(),
             damage: Vec::new(),
             tears: Vec::new(),

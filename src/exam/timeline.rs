@@ -13,6 +13,8 @@ use crate::exam::seq::Seq;
 
 /// Two readings of the clocks that differ by more do not fit, in milliseconds: sound comes in lumps of less.
 const STEP_MS_MIN: i64 = 1000;
+/// An exam that goes on after so many days does so by a clock that was set meanwhile.
+const AWAY_DAYS_MAX: i64 = 400;
 
 /// What did not fit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -103,13 +105,14 @@ impl Timeline {
         let due = last.instant_of(anchor.sample);
         if begins {
             self.run = None;
-            // Any time may have passed, but none has passed backwards.
+            // Any time may have passed, but none has passed backwards, and no years have.
             let by_ms = (anchor.wall - due).num_milliseconds();
-            if by_ms < -STEP_MS_MIN {
+            let is_far = by_ms > TimeDelta::days(AWAY_DAYS_MAX).num_milliseconds();
+            if by_ms < -STEP_MS_MIN || is_far {
                 let kind = JumpKind::Wall;
                 self.jumps.push(ClockJump { seq, sample: anchor.sample, at: due, by_ms, kind });
             }
-            let wall = anchor.wall.max(due);
+            let wall = if is_far { due } else { anchor.wall.max(due) };
             self.restarts.push(wall);
             self.anchors.push(Anchor { wall, ..anchor.clone() });
             return;

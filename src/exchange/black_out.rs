@@ -2,20 +2,41 @@
 //!
 //! Takes: rectangles, set for this export or once for each scanner, and a picture or a DICOM object.
 //! Gives: the same with the rectangles black, whatever its pixels mean; pixels of a DICOM object lie plainly afterwards.
-//! Never: leaves a rectangle as it was where its black cannot be told: that is an error.
+//! Never: leaves a rectangle as it was where its black cannot be told: that is an error; decodes in the program itself.
 //! Tested in: `tests/it/exchange/black_out.rs`.
+
+use std::ffi::{OsStr, OsString};
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
 
 use dicom_core::value::PrimitiveValue;
 use dicom_core::{DataElement, Tag, VR};
 use dicom_dictionary_std::{tags, uids};
-use dicom_object::{DefaultDicomObject, InMemDicomObject};
+use dicom_object::{DefaultDicomObject, InMemDicomObject, OpenFileOptions};
 use dicom_pixeldata::{DecodedPixelData, PhotometricInterpretation, PixelDecoder, PixelRepresentation};
+use dicom_transfer_syntax_registry::entries::EXPLICIT_VR_LITTLE_ENDIAN;
 use image::DynamicImage;
 
 use crate::frames::element::text_of;
+use crate::frames::part10;
+use crate::report::apart::{ChildLimits, apart, given};
 use crate::report::colour::{darkest, from_ybr, interleaved, is_palette, is_ybr, unshared};
 use crate::report::picture::PictureError;
 use crate::report::unpacked::unpack;
+
+/// The first argument of the program that blackens.
+const BLACKEN: &str = "--blacken-still";
+/// What that program may have: all frames of a loop are in its memory, some of them twice.
+const LIMITS: ChildLimits = ChildLimits { mib: 4096, seconds: 60, bytes: 1 << 30 };
+/// The attributes that blackening changes.
+const CHANGED: [Tag; 6] = [
+    tags::SAMPLES_PER_PIXEL,
+    tags::PHOTOMETRIC_INTERPRETATION,
+    tags::PLANAR_CONFIGURATION,
+    tags::NUMBER_OF_FRAMES,
+    tags::BITS_ALLOCATED,
+    tags::PIXEL_DATA,
+];
 
 /// Left, top, width and height of what is blackened, in pixels.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -56,7 +77,17 @@ pub struct BlackOut {
 
 /// Why nothing can be blackened.
 #[derive(Debug, thiserror::Error)]
-pub(super) enum BlackOutError {
+#[non_exhaustive]
+pub enum BlackOutError {
+    /// The still cannot be read.
+    #[error("the still cannot be read: {0}")]
+    Read(#[from] dicom_object::ReadError),
+    /// Its file cannot be read.
+    #[error("the still cannot be read: {0}")]
+    File(#[from] std::io::Error),
+    /// What was blackened cannot be written.
+    #[error("the blackened picture cannot be written: {0}")]
+    Write(#[from] dicom_object::WriteError),
     /// Its pixels cannot be unpacked.
     #[error(transparent)]
     Packed(#[from] PictureError),
@@ -74,6 +105,18 @@ pub(super) enum BlackOutError {
 }
 
 impl Rectangle {
+    /// As an argument of a program.
+    fn word(self) -> String {
+        [self.left, self.top, self.width, self.height].map(|number| number.to_string()).join(",")
+    }
+
+    /// The rectangle of such an argument.
+    fn of_word(word: &str) -> Option<Rectangle> {
+        let numbers: Vec<u32> = word.split(',').map(str::parse).collect::<Result<_, _>>().ok()?;
+        let [left, top, width, height] = numbers[..] else { return None };
+        Some(Rectangle { left, top, width, height })
+    }
+
     const fn holds(self, x: u32, y: u32) -> bool {
         x >= self.left && y >= self.top && x - self.left < self.width && y - self.top < self.height
     }
@@ -123,14 +166,65 @@ pub(super) fn blacken_picture(black: &[Rectangle], picture: &DynamicImage) -> Dy
     }
 }
 
-/// Decodes the pixels of every frame and blackens rectangles of each.
+/// Blackens a still if that is what this program was started for; gives the code to end with.
+#[must_use]
+pub fn blackening(args: impl IntoIterator<Item = OsString>) -> Option<ExitCode> {
+    let mut args = args.into_iter().skip(1);
+    if args.next()? != BLACKEN {
+        return None;
+    }
+    let black = args.next()?;
+    let words = black.to_str()?.split(';').filter(|word| !word.is_empty());
+    let black: Vec<Rectangle> = words.map(Rectangle::of_word).collect::<Option<_>>()?;
+    let path = PathBuf::from(args.next()?);
+    let made = blackened_here(&black, &path).and_then(|changed| {
+        let mut bytes = Vec::new();
+        changed.write_dataset_with_ts(&mut bytes, &EXPLICIT_VR_LITTLE_ENDIAN.erased())?;
+        Ok(bytes)
+    });
+    Some(given(made))
+}
+
+/// Puts blackened pixels into the object of the still at `path`.
 ///
 /// # Errors
 /// When they cannot be decoded, or a palette has no colours.
 pub(super) fn blacken_object(
     black: &[Rectangle],
+    path: &Path,
     full: &mut DefaultDicomObject,
 ) -> Result<(), BlackOutError> {
+    for element in blackened(black, path)? {
+        full.put(element);
+    }
+    uids::EXPLICIT_VR_LITTLE_ENDIAN.clone_into(&mut full.meta_mut().transfer_syntax);
+    Ok(())
+}
+
+/// The attributes of a still's pixels with rectangles of every frame black, decoded in a program of its own.
+///
+/// # Errors
+/// When they cannot be decoded, or a palette has no colours.
+pub fn blackened(black: &[Rectangle], path: &Path) -> Result<InMemDicomObject, BlackOutError> {
+    let words: Vec<String> = black.iter().map(|black| black.word()).collect();
+    let words = words.join(";");
+    match apart(&[OsStr::new(BLACKEN), OsStr::new(&words), path.as_os_str()], LIMITS)? {
+        Some(bytes) => {
+            Ok(InMemDicomObject::read_dataset_with_ts(&bytes[..], &EXPLICIT_VR_LITTLE_ENDIAN.erased())?)
+        }
+        None => blackened_here(black, path),
+    }
+}
+
+fn blackened_here(black: &[Rectangle], path: &Path) -> Result<InMemDicomObject, BlackOutError> {
+    let mut full = OpenFileOptions::new().from_reader(part10::open(path)?)?;
+    blacken_pixels(black, &mut full)?;
+    let changed = CHANGED.iter().filter_map(|tag| full.element_opt(*tag).ok().flatten().cloned());
+    Ok(InMemDicomObject::from_element_iter(changed))
+}
+
+/// Decodes the pixels of every frame and blackens rectangles of each.
+fn blacken_pixels(black: &[Rectangle], full: &mut DefaultDicomObject) -> Result<(), BlackOutError> {
     unpack(full, None)?;
     if let Some(pixels) = unshared(full, None) {
         full.put(DataElement::new(tags::PHOTOMETRIC_INTERPRETATION, VR::CS, PrimitiveValue::from("RGB")));

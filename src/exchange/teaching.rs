@@ -209,7 +209,7 @@ fn object(
     let mut full = OpenFileOptions::new().from_reader(part10::open(&still.path)?)?;
     let mut syntax = still.syntax.clone();
     if !black.is_empty() || has_plane_in_pixels(&full) {
-        blacken_object(black, &mut full)?;
+        blacken_object(black, &still.path, &mut full)?;
         uids::EXPLICIT_VR_LITTLE_ENDIAN.clone_into(&mut syntax);
     }
     let mut all = full.into_inner();

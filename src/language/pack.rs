@@ -20,6 +20,7 @@ use crate::language::on_demand_graph::{OnDemandGraph, ZonesByLimb};
 use crate::language::own::{OwnPhrase, OwnWords, added};
 use crate::language::tags;
 use crate::language::usage::Usage;
+use crate::plain_file;
 use crate::terminal::ShownText as _;
 
 /// The rule that says what can be said during an exam.
@@ -147,7 +148,7 @@ impl Pack {
     pub fn read(folder: &Path) -> Result<Self, PackError> {
         let text = |name: &str| {
             let path = folder.join(name);
-            std::fs::read_to_string(&path).map_err(|source| PackError::Read { path, source })
+            plain_file::read_to_string(&path).map_err(|source| PackError::Read { path, source })
         };
         let core = match text("core.gram") {
             Ok(text) => Some(core(folder, &text)?),

@@ -11,6 +11,7 @@ use std::path::Path;
 use serde::Deserialize;
 
 use crate::code::{StructureCode, ZoneCode};
+use crate::plain_file;
 use crate::protocol::error::{FILE_BYTES_MAX, ProtocolError};
 use crate::protocol::source::{SourceFile, parse};
 use crate::protocol::unit::convert;
@@ -230,7 +231,7 @@ impl Reference {
             return Err(ProtocolError::TooLarge { path: path.to_owned(), bytes });
         }
         let unreadable = |source| ProtocolError::Unreadable { path: path.to_owned(), source };
-        let text = std::fs::read_to_string(path).map_err(unreadable)?;
+        let text = plain_file::read_to_string(path).map_err(unreadable)?;
         parse(&SourceFile { path: path.to_owned(), text })
     }
 

@@ -11,6 +11,7 @@ use std::path::Path;
 use serde::Deserialize;
 use sha2::{Digest, Sha256};
 
+use crate::plain_file;
 use crate::protocol::error::{FILE_BYTES_MAX, FILES_MAX, ProtocolError};
 use crate::protocol::model::{Limb, OnlyOf, Plane, Protocols, Scheme, StatedPart, Structure, ValueKind};
 use crate::protocol::plain::Plain;
@@ -79,7 +80,7 @@ impl Protocols {
             if bytes > FILE_BYTES_MAX {
                 return Err(ProtocolError::TooLarge { path, bytes });
             }
-            let text = fs::read_to_string(&path).map_err(unreadable(&path))?;
+            let text = plain_file::read_to_string(&path).map_err(unreadable(&path))?;
             files.push(SourceFile { path, text });
         }
         Protocols::from_files(folder, &files)

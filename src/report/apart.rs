@@ -2,7 +2,7 @@
 //!
 //! Takes: a file, and the program that was named with [`decode_with`].
 //! Gives: its pixels, or why there are none.
-//! Never: waits longer than `MAX_S` seconds, or lets a decoder have more than `MAX_MIB` MiB.
+//! Never: waits longer, or lets a decoder have more memory, than its limits say.
 //! Tested in: `tests/it/picture.rs`.
 
 use std::ffi::{OsStr, OsString};
@@ -27,6 +27,23 @@ const WORDS_MAX: u64 = 4096;
 /// What comes before the pixels: samples of one pixel, width and height.
 const HEAD_BYTES: usize = 9;
 
+/// What a program of its own may have.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct ChildLimits {
+    /// Memory, in MiB.
+    pub(crate) mib: u64,
+    /// Time, in seconds.
+    pub(crate) seconds: u64,
+    /// What it may give, in bytes.
+    pub(crate) bytes: u64,
+}
+
+const ONE_PICTURE: ChildLimits = ChildLimits {
+    mib: MAX_MIB,
+    seconds: MAX_S,
+    bytes: MAX_SIDE_PX as u64 * MAX_SIDE_PX as u64 * 3 + HEAD_BYTES as u64,
+};
+
 static PROGRAM: OnceLock<PathBuf> = OnceLock::new();
 
 /// From now on stills are decoded by `program`, which gives its arguments to [`decoding`] first.
@@ -48,16 +65,21 @@ pub fn decoding(args: impl IntoIterator<Item = OsString>) -> Option<ExitCode> {
     let show = show.unwrap_or(Show::Windowed);
     let frame = args.next()?.to_str()?.parse().ok()?;
     let path = PathBuf::from(args.next()?);
-    let written = decode_here(&path, show, frame).map_err(|error| error.to_string()).and_then(|picture| {
-        std::io::stdout().lock().write_all(&packed(&picture)).map_err(|error| error.to_string())
-    });
-    Some(match written {
+    Some(given(decode_here(&path, show, frame).map(|picture| packed(&picture))))
+}
+
+/// Gives what was made to the program that started this one, or why there is nothing; and the code to end with.
+pub(crate) fn given(made: Result<Vec<u8>, impl std::fmt::Display>) -> ExitCode {
+    let written = made
+        .map_err(|error| error.to_string())
+        .and_then(|bytes| std::io::stdout().lock().write_all(&bytes).map_err(|error| error.to_string()));
+    match written {
         Ok(()) => ExitCode::SUCCESS,
         Err(why) => {
             eprint!("{why}");
             ExitCode::FAILURE
         }
-    })
+    }
 }
 
 impl Show {
@@ -76,22 +98,35 @@ pub(super) fn decode(path: &Path, show: Show, frame: u32) -> Result<DynamicImage
     if let Some(coding) = video_in(path) {
         return Err(PictureError::Video(coding.name()));
     }
-    let Some(program) = PROGRAM.get() else { return decode_here(path, show, frame) };
-    let mut child = command(program, show, frame, path).spawn()?;
-    let (Some(mut pixels), Some(words)) = (child.stdout.take(), child.stderr.take()) else {
-        unreachable!("both are piped")
-    };
-    let most = u64::from(MAX_SIDE_PX).pow(2) * 3 + HEAD_BYTES as u64;
-    let reader = std::thread::spawn(move || {
-        let mut bytes = Vec::new();
-        pixels.by_ref().take(most).read_to_end(&mut bytes).map(|_| bytes)
-    });
-    let has_ended = ended(&mut child)?;
-    let bytes = reader.join().map_err(|_| PictureError::TooMuch)??;
-    match has_ended {
-        Some(status) if status.success() => {
+    let frame_word = OsString::from(frame.to_string());
+    let args = [OsStr::new(DECODE), OsStr::new(show.word()), &frame_word, path.as_os_str()];
+    match apart(&args, ONE_PICTURE)? {
+        Some(bytes) => {
             unpacked(&bytes).ok_or_else(|| PictureError::Apart("the picture cannot be decoded".to_owned()))
         }
+        None => decode_here(path, show, frame),
+    }
+}
+
+/// What a program of its own gives for these arguments; none where no program was named.
+///
+/// # Errors
+/// When it says why there is nothing, gives up, or goes over its limits.
+pub(crate) fn apart(args: &[&OsStr], limits: ChildLimits) -> Result<Option<Vec<u8>>, PictureError> {
+    let Some(program) = PROGRAM.get() else { return Ok(None) };
+    let ChildLimits { mib, seconds, bytes } = limits;
+    let mut child = command(program, args, limits).spawn()?;
+    let (Some(mut given), Some(words)) = (child.stdout.take(), child.stderr.take()) else {
+        unreachable!("both are piped")
+    };
+    let reader = std::thread::spawn(move || {
+        let mut read = Vec::new();
+        given.by_ref().take(bytes).read_to_end(&mut read).map(|_| read)
+    });
+    let has_ended = ended(&mut child, Duration::from_secs(seconds))?;
+    let read = reader.join().map_err(|_| PictureError::TooMuch { mib, seconds })??;
+    match has_ended {
+        Some(status) if status.success() => Ok(Some(read)),
         Some(status) if status.code() == Some(1) => {
             let mut why = String::new();
             words.take(WORDS_MAX).read_to_string(&mut why)?;
@@ -101,14 +136,14 @@ pub(super) fn decode(path: &Path, show: Show, frame: u32) -> Result<DynamicImage
         Some(status) if status.code() == Some(101) => {
             Err(PictureError::Apart("the picture is damaged: its decoder gave up".to_owned()))
         }
-        _ => Err(PictureError::TooMuch),
+        _ => Err(PictureError::TooMuch { mib, seconds }),
     }
 }
 
 /// Waits for a program to end, or ends it.
-fn ended(child: &mut Child) -> std::io::Result<Option<std::process::ExitStatus>> {
+fn ended(child: &mut Child, most: Duration) -> std::io::Result<Option<std::process::ExitStatus>> {
     let began = Instant::now();
-    while began.elapsed() < Duration::from_secs(MAX_S) {
+    while began.elapsed() < most {
         if let Some(status) = child.try_wait()? {
             return Ok(Some(status));
         }
@@ -120,12 +155,13 @@ fn ended(child: &mut Child) -> std::io::Result<Option<std::process::ExitStatus>>
 }
 
 /// The program with its limits, which a shell sets: doing it here would need code that is not safe.
-fn command(program: &Path, show: Show, frame: u32, path: &Path) -> Command {
-    let frame = OsString::from(frame.to_string());
-    let args = [OsStr::new(DECODE), OsStr::new(show.word()), &frame, path.as_os_str()];
+fn command(program: &Path, args: &[&OsStr], limits: ChildLimits) -> Command {
     let mut command = if cfg!(unix) {
-        let limits =
-            format!("ulimit -v {}; ulimit -t {MAX_S}; ulimit -c 0; exec \"$0\" \"$@\"", MAX_MIB * 1024);
+        let limits = format!(
+            "ulimit -v {}; ulimit -t {}; ulimit -c 0; exec \"$0\" \"$@\"",
+            limits.mib * 1024,
+            limits.seconds
+        );
         let mut shell = Command::new("/bin/sh");
         shell.args([OsStr::new("-c"), OsStr::new(&limits), program.as_os_str()]);
         shell

@@ -104,7 +104,7 @@ pub(crate) fn lacking(still: &Frame, path: &Path) -> Option<Problem> {
         Ok(_)
         | Err(
             PictureError::Video(_)
-            | PictureError::TooMuch
+            | PictureError::TooMuch { .. }
             | PictureError::TooWide { .. }
             | PictureError::TooLarge { .. }
             | PictureError::File(_),

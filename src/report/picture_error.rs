@@ -73,6 +73,11 @@ pub enum PictureError {
     #[error("{0}")]
     Apart(String),
     /// The program that decodes it was stopped.
-    #[error("decoding the picture takes more than {MAX_MIB} MiB or {MAX_S} s")]
-    TooMuch,
+    #[error("decoding the picture takes more than {mib} MiB or {seconds} s")]
+    TooMuch {
+        /// Most memory, in MiB.
+        mib: u64,
+        /// Most time, in seconds.
+        seconds: u64,
+    },
 }

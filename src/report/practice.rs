@@ -5,11 +5,17 @@
 //! Never: a logo that is no picture; the report comes without one.
 //! Tested in: `tests/it/first_page.rs`.
 
-use std::path::Path;
+use std::io::Cursor;
+use std::path::{Path, PathBuf};
 
 use base64::Engine as _;
 use base64::prelude::BASE64_STANDARD;
+use image::ImageReader;
 use serde::{Deserialize, Serialize};
+
+use crate::plain_file;
+use crate::report::apart::decode;
+use crate::report::decode::Show;
 
 /// Largest logo, in bytes.
 const LOGO_BYTES_MAX: usize = 2 * 1024 * 1024;
@@ -51,7 +57,9 @@ impl Practice {
     #[must_use]
     pub fn with_logo(self, folder: &Path) -> Practice {
         let file = (!self.logo.is_empty()).then(|| folder.join(&self.logo));
-        let picture = file.and_then(|file| std::fs::read(file).ok()).and_then(Logo::of);
+        let shown = |file: &PathBuf| decode(file, Show::AsStored, 0).is_ok();
+        let read = |file: PathBuf| plain_file::read(&file).ok().filter(|_| shown(&file));
+        let picture = file.and_then(read).and_then(Logo::of);
         Practice { picture, ..self }
     }
 
@@ -81,6 +89,8 @@ impl Logo {
             image::ImageFormat::Jpeg => "jpg",
             _ => return None,
         };
-        image::load_from_memory(&bytes).ok().map(|_| Logo { bytes, ending })
+        // Its head only: a program of its own has decoded the rest.
+        let sides = ImageReader::new(Cursor::new(&bytes)).with_guessed_format().ok()?.into_dimensions();
+        sides.ok().map(|_| Logo { bytes, ending })
     }
 }

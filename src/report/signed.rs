@@ -14,7 +14,7 @@ use sha2::{Digest, Sha256};
 use crate::exam::event::Event;
 use crate::exam::file_integrity::note_files;
 use crate::exam::fold::{Exam, FileChange, OtherRecord, RecordDiffers};
-use crate::exam::journal::Lines;
+use crate::exam::journal::{Lines, head_is_gone};
 use crate::exam::sign::{Signed, fault};
 use crate::exam::time_stamp_file::note_stamp;
 use crate::exam_folder::{ExamFolder, FolderError, record_against};
@@ -44,6 +44,8 @@ pub fn verified(folder: &ExamFolder, protocols: &Protocols) -> Result<Exam, Fold
         exam.is_signed = false;
     }
     exam.other_record = other_record(folder, &lines, protocols);
+    exam.head_is_gone = head_is_gone(folder.path(), &lines);
+    exam.unclaimed = unclaimed(folder, &lines);
     exam.is_signed &= exam.other_record.as_ref().is_none_or(|other| other.how == RecordDiffers::Worded);
     // Noted here and not where an exam is read: what is signed must not depend on the time stamp of an earlier signature.
     note_stamp(folder.path(), &lines, &mut exam);

@@ -50,6 +50,8 @@ impl Began {
     /// An exam that begins by this computer's clock, in the time zone of this place.
     #[must_use]
     pub fn live(at: DateTime<Utc>) -> Self {
+        // A clock that was never set may begin in the middle of the first samples.
+        let at = at.max(DateTime::UNIX_EPOCH);
         let utc_offset_s = at.with_timezone(&Local).offset().fix().local_minus_utc();
         Self { at, wall: WallQuality::Computer, utc_offset_s }
     }

@@ -15,6 +15,7 @@ use crate::language::near::{Sounds, near, sounds_apart};
 use crate::language::on_demand_graph::ZonesByLimb;
 use crate::language::own::{OwnPhrase, OwnWords};
 use crate::language::pack::{ANSWER_RULE, EXAM_RULE, Language, Pack, PackError};
+use crate::plain_file;
 use crate::protocol::Protocols;
 use crate::speech::dictionary::{DICTIONARY, default_model_dir, entries};
 use crate::speech::neural::parts::Parts;
@@ -28,7 +29,7 @@ const VARIANTS_MAX: usize = 8;
 
 /// Reads the own words in `path`.
 pub(crate) fn read(path: &Path) -> Result<OwnWords, PackError> {
-    let text = std::fs::read_to_string(path)
+    let text = plain_file::read_to_string(path)
         .map_err(|source| PackError::ReadOwn { path: path.to_owned(), source })?;
     OwnWords::of(path, &text).map_err(PackError::Own)
 }

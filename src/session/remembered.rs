@@ -45,13 +45,10 @@ impl RememberedScanner {
     /// When the disk refuses.
     pub fn keep(&self, exam: &Path) -> io::Result<()> {
         let path = exam.join(FILE);
-        if let Some(cache) = path.parent() {
-            private::make_folder(cache)?;
-        }
         let watch = toml::Value::from(spelled(&std::path::absolute(&self.watch)?));
         let Self { export_delay_s, received, .. } = self;
         let text = format!("watch = {watch}\nexport_delay_s = {export_delay_s:?}\nreceived = {received}\n");
-        std::fs::write(path, text)
+        private::replace(&path, text.as_bytes())
     }
 
     /// What was kept; none where nothing was, or where it cannot be read any more.

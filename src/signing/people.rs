@@ -14,6 +14,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::exam::review::TEXT_MAX;
 use crate::hex;
+use crate::plain_file;
 use crate::private;
 use crate::report::practice::Practice;
 use crate::settings_file;
@@ -196,7 +197,7 @@ impl People {
     /// When it cannot be read, or gives one key or one name to two people.
     pub fn read(folder: &Path) -> Result<People, PeopleError> {
         let path = folder.join(LIST);
-        let PeopleFile { practice, person: list } = match std::fs::read_to_string(&path) {
+        let PeopleFile { practice, person: list } = match plain_file::read_to_string(&path) {
             Ok(text) => {
                 let read: Result<PeopleFile, _> = toml::from_str(&text);
                 read.map_err(|why| PeopleError::Form { path: path.clone(), why: why.message().to_owned() })?
@@ -236,7 +237,7 @@ impl People {
     /// The public key of earlier versions, which everybody shared and nobody signs with any more.
     #[must_use]
     pub fn shared_key(&self) -> Option<String> {
-        let bytes = std::fs::read(self.folder.join(SHARED_KEY)).ok()?;
+        let bytes = plain_file::read(&self.folder.join(SHARED_KEY)).ok()?;
         let secret = <[u8; 32]>::try_from(bytes).ok()?;
         Some(hex(SigningKey::from_bytes(&secret).verifying_key().as_bytes()))
     }
@@ -351,7 +352,7 @@ impl People {
         let person = self.vet(name)?;
         let public = person.key.as_ref().ok_or_else(|| PeopleError::NoKey { name: person.name.clone() })?;
         let path = self.key_file(public);
-        let text = std::fs::read_to_string(&path).map_err(|source| PeopleError::File {
+        let text = plain_file::read_to_string(&path).map_err(|source| PeopleError::File {
             doing: "read the key",
             path: path.clone(),
             source,

@@ -174,7 +174,10 @@ fn a_clock_that_is_set_changes_no_label_and_puts_what_follows_in_doubt() {
     let steady = recorded(&exam(0, 0));
     assert!(steady.findings.iter().all(|found| found.rule != "clock-jumped"));
     assert!(labels(&steady)[3].starts_with("RF 2A T"), "{:?}", labels(&steady));
-    for (after_s, step_s) in [(0, 3600), (70, 3600), (70, -10), (70, -3600), (70, 86_400)] {
+    // The last one is that of a computer without a battery for its clock, which gets the time from a network.
+    for (after_s, step_s) in
+        [(0, 3600), (70, 3600), (70, -10), (70, -3600), (70, 86_400), (70, 56 * 365 * 86_400)]
+    {
         let exam = exam(after_s, step_s);
         let [jump] = &exam.timeline.jumps[..] else { panic!("{step_s}: {:?}", exam.timeline.jumps) };
         assert_eq!((jump.by_ms, jump.kind), (step_s * 1000, JumpKind::Wall));
@@ -187,6 +190,20 @@ fn a_clock_that_is_set_changes_no_label_and_puts_what_follows_in_doubt() {
         for (frame, (at_s, _)) in set.frames.iter().zip(SAID.iter().filter(|said| said.1 == "save")) {
             assert_eq!(doubtful(frame), *at_s >= jumped_s, "{at_s} s, jumped at {jumped_s} s");
         }
+    }
+}
+
+/// A computer without a battery for its clock is started anew, and gets the time from a network before the exam goes on.
+#[test]
+fn years_between_two_parts_of_an_exam_are_a_clock_that_was_set() {
+    let exam = restarted(&SAID, -56 * 365 * 86_400);
+    let [jump] = &exam.timeline.jumps[..] else { panic!("{:?}", exam.timeline.jumps) };
+    assert_eq!(jump.kind, JumpKind::Wall);
+    assert!(exam.damage.is_empty(), "{:?}", exam.damage);
+    let last = exam.timeline.anchors.last().unwrap().wall;
+    assert!(last - start() < TimeDelta::hours(1), "no year passed: {last}");
+    for frame in recorded(&exam).frames.iter().skip(2) {
+        assert!(!frame.doubt.is_empty() || frame.place.codes().is_empty(), "{frame:#?}");
     }
 }
 

@@ -224,6 +224,17 @@ fn a_signature_that_was_taken_out_is_named_by_the_record_it_was_for() {
         told.contains(".json` is a record as it was signed, and no line of the journal signs it"),
         "{told}"
     );
+    // People read the findings and the report; few verify a journal.
+    std::fs::remove_file(&head).unwrap();
+    let path = folder.path().to_string_lossy().into_owned();
+    let checked = String::from_utf8(zonecall(&["check", &path]).stdout).unwrap();
+    let out = folder.path().join("report.html");
+    zonecall(&["report", &path, "--out", &out.to_string_lossy()]);
+    let report = std::fs::read_to_string(out).unwrap();
+    for told in [checked, report] {
+        assert!(told.contains("no line of the journal signs it"), "{told}");
+        assert!(told.contains("exam.head") && told.contains("is gone: nothing shows whether"), "{told}");
+    }
 }
 
 #[test]

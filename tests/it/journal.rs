@@ -207,6 +207,22 @@ fn a_journal_that_is_removed_moved_or_replaced_is_missed_at_once() {
     }
 }
 
+/// Settings and voices are written like this: what was there before may have been for everybody.
+#[cfg(unix)]
+#[test]
+fn a_private_file_is_written_whole_for_its_owner_alone() {
+    use std::os::unix::fs::PermissionsExt as _;
+    let home = tempfile::tempdir().unwrap();
+    let path = home.path().join("zonecall/zonecall.toml");
+    let mode = |path: &Path| std::fs::metadata(path).unwrap().permissions().mode() & 0o777;
+    zonecall::private::replace(&path, b"ear = \"neural\"\n").unwrap();
+    assert_eq!((mode(path.parent().unwrap()), mode(&path)), (0o700, 0o600));
+    std::fs::set_permissions(&path, std::fs::Permissions::from_mode(0o644)).unwrap();
+    zonecall::private::replace(&path, b"tones = true\n").unwrap();
+    assert_eq!((mode(&path), std::fs::read(&path).unwrap().as_slice()), (0o600, &b"tones = true\n"[..]));
+    assert_eq!(std::fs::read_dir(path.parent().unwrap()).unwrap().count(), 1, "nothing is left beside it");
+}
+
 #[cfg(unix)]
 #[test]
 fn an_exam_is_readable_by_its_owner_only() {

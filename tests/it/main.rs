@@ -46,6 +46,7 @@ mod hear_several;
 mod hear_wav;
 mod horse_name;
 mod identity;
+mod impossible_times;
 mod journal;
 mod journal_bounds;
 mod knowledge;

@@ -150,7 +150,7 @@ fn absent_and_not_scanned_are_told_apart_from_normal() {
         "normal",
     ]));
     for words in [
-        "Looked for and not found: the check ligament.",
+        "Could not be seen in this scan: the check ligament.",
         "Not scanned: the superficial flexor tendon.",
         "Looked normal where it was mentioned: the deep flexor tendon.",
     ] {

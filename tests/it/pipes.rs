@@ -26,8 +26,13 @@ fn exam_beside_a_pipe() -> (tempfile::TempDir, std::path::PathBuf) {
 
 /// Runs the program; it must come to its end.
 fn ended(args: &[&str]) -> String {
+    ended_with(args, &[])
+}
+
+fn ended_with(args: &[&str], set: &[(&str, &Path)]) -> String {
     let mut child = Command::new(env!("CARGO_BIN_EXE_zonecall"))
         .args(args)
+        .envs(set.iter().copied())
         .stdin(Stdio::null())
         .stdout(Stdio::piped())
         .stderr(Stdio::piped())
@@ -77,4 +82,39 @@ fn pipes_in_the_exam_itself_are_told_or_passed_over() {
             assert!(name != "exam.jsonl" || said.contains("it is not a file"), "{all:?}: {said}");
         }
     }
+}
+
+/// What a practice has set, and the protocols that it names.
+#[test]
+fn pipes_among_settings_and_protocols_are_told() {
+    let (home, exam) = exam_beside_a_pipe();
+    let exam = exam.to_string_lossy();
+    let settings = home.path().join("set/zonecall.toml");
+    pipe(&settings);
+    let said = ended_with(&["hear", "x.wav", "--into", "y"], &[("ZONECALL_SETTINGS", &settings)]);
+    assert!(said.contains("zonecall.toml") && said.contains("it is not a file"), "{said}");
+    std::fs::remove_file(&settings).unwrap();
+    for name in ["people.toml", "scanners.toml", "own-words.txt"] {
+        pipe(&settings.with_file_name(name));
+    }
+    for args in [
+        vec!["people"],
+        vec!["report", &exam],
+        vec!["export", &exam, "--as", "teaching"],
+        vec!["phrases", "--grammar", "nowhere"],
+    ] {
+        ended_with(&args, &[("ZONECALL_SETTINGS", &settings)]);
+    }
+    let said = ended_with(&["people"], &[("ZONECALL_SETTINGS", &settings)]);
+    assert!(said.contains("people.toml") && said.contains("it is not a file"), "{said}");
+    let protocols = home.path().join("protocols");
+    std::fs::create_dir(&protocols).unwrap();
+    for entry in std::fs::read_dir(Path::new(env!("CARGO_MANIFEST_DIR")).join("protocols")).unwrap() {
+        let from = entry.unwrap().path();
+        std::fs::copy(&from, protocols.join(from.file_name().unwrap())).unwrap();
+    }
+    std::fs::remove_file(protocols.join("plain.toml")).unwrap();
+    pipe(&protocols.join("plain.toml"));
+    let said = ended(&["check", &exam, "--protocols", &protocols.to_string_lossy()]);
+    assert!(said.contains("plain.toml") && said.contains("it is not a file"), "{said}");
 }

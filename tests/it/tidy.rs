@@ -142,6 +142,20 @@ fn what_is_found_in_a_folder_is_opened_as_a_plain_file() {
     }
 }
 
+/// What is kept is for its owner alone, as SECURITY.md says.
+#[test]
+fn folders_and_files_are_made_by_private() {
+    let others = [("create_dir_all(", "src/cli/manual.rs"), ("fs::write(", "src/speech/sphinx.rs")];
+    for path in all(&["src"]) {
+        let text = std::fs::read_to_string(&path).unwrap();
+        let code = text.split("#[cfg(test)]\nmod tests").next().unwrap_or_default();
+        for (bare, allowed) in others {
+            let is_allowed = path.ends_with(allowed);
+            assert!(is_allowed || !code.contains(bare), "{} calls `{bare}...)`", path.display());
+        }
+    }
+}
+
 #[test]
 fn unsafe_code_is_found_at_the_two_c_libraries_only() {
     for path in all(&["src"]) {

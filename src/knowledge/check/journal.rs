@@ -7,7 +7,8 @@
 
 use chrono::TimeDelta;
 
-use crate::clock::{Span, seconds};
+use crate::clock::{Span, WallQuality, seconds};
+use crate::exam::bounds::is_dated;
 use crate::exam::breaks::Break;
 use crate::exam::event::Outcome;
 use crate::exam::fold::{FileChange, Gap, LoggedUtterance, OtherRecord, RecordDiffers, SoundFault, Stamped};
@@ -20,6 +21,8 @@ const QUIET_DBFS: f64 = -50.0;
 /// A larger share of clipped samples spoils an utterance; from memory, no source.
 const CLIPPED_SHARE_MAX: f64 = 0.01;
 
+/// A leap of a clock that is said in days.
+const LONG: TimeDelta = TimeDelta::days(3);
 /// Moments that are named; of more only that there are more.
 const MOMENTS_MAX: usize = 8;
 
@@ -40,6 +43,41 @@ pub(super) fn torn(evidence: &Evidence) -> Vec<Hit> {
     evidence.exam.tears.iter().map(hit).collect()
 }
 
+/// What a journal without its head cannot show.
+pub(crate) const HEAD_IS_GONE: &str = "`exam.head` is gone: nothing shows whether lines were cut off the end; put it \
+    back, or compare the number and hash of the last line with your own note";
+
+/// A head that was deleted: the next line that is written makes a new one, and hides it.
+pub(super) fn head_gone(evidence: &Evidence) -> Vec<Hit> {
+    if evidence.exam.head_is_gone { vec![Hit::new(HEAD_IS_GONE.to_owned())] } else { Vec::new() }
+}
+
+/// What a record that no line signs may mean.
+pub(crate) fn unclaimed_in_words(record: &str) -> String {
+    format!(
+        "`{record}` is a record as it was signed, and no line of the journal signs it: its line was removed, or signing was \
+         broken off; compare with a copy"
+    )
+}
+
+/// A signature that is not in the journal any more, though all lines of it match.
+pub(super) fn unclaimed(evidence: &Evidence) -> Vec<Hit> {
+    evidence.exam.unclaimed.iter().map(|record| Hit::new(unclaimed_in_words(record))).collect()
+}
+
+/// An exam that began by a clock that nobody had set.
+pub(super) fn date_unknown(evidence: &Evidence) -> Vec<Hit> {
+    let header = &evidence.exam.header;
+    if is_dated(header.started_at) || header.wall == WallQuality::Stated {
+        return Vec::new();
+    }
+    vec![Hit::new(format!(
+        "the computer's clock stood at {} when the exam began, so the date of the exam is unknown; tell whoever reads the \
+         report the true date, and set the clock before the next exam",
+        header.started_at.format("%Y-%m-%d %H:%M")
+    ))]
+}
+
 /// An exam whose folder went away while it was heard.
 pub(super) fn moved(evidence: &Evidence) -> Vec<Hit> {
     let hit = |from: &String| {
@@ -54,10 +92,12 @@ pub(super) fn moved(evidence: &Evidence) -> Vec<Hit> {
 /// A clock that was set, or sound that does not last as long as it took: what came later may be labelled by a wrong time.
 pub(super) fn clock_jumped(evidence: &Evidence) -> Vec<Hit> {
     let hit = |jump: &ClockJump| {
-        let (at_s, by_s) = (jump.sample.seconds(), TimeDelta::milliseconds(jump.by_ms).as_seconds_f64());
+        let by = TimeDelta::milliseconds(jump.by_ms);
+        let (at_s, by_s) = (jump.sample.seconds(), by.as_seconds_f64());
+        let by = if by.abs() < LONG { format!("{by_s:+.1} s") } else { format!("{:+} days", by.num_days()) };
         let what = match jump.kind {
             JumpKind::Wall => format!(
-                "the computer's clock jumped by {by_s:+.1} s {at_s:.1} s into the exam: it was set, or the computer \
+                "the computer's clock jumped by {by} {at_s:.1} s into the exam: it was set, or the computer \
                  slept; later times are not affected"
             ),
             JumpKind::Sound => format!(

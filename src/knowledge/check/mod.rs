@@ -22,6 +22,7 @@ use evidence::{Evidence, Hit};
 
 use crate::exam::fold::Exam;
 use crate::frames::pairing::Pairing;
+pub(crate) use crate::knowledge::check::journal::{HEAD_IS_GONE, unclaimed_in_words};
 use crate::knowledge::doubt::CLOCK_JUMPED;
 use crate::knowledge::measure::row::MeasureRow;
 use crate::knowledge::record::{CoverageRow, Finding, FrameRow, Severity};
@@ -39,11 +40,14 @@ pub fn rule_ids() -> impl Iterator<Item = &'static str> {
     RULES.iter().map(|rule| rule.0)
 }
 
-const RULES: [(&str, Find); 92] = [
+const RULES: [(&str, Find); 95] = [
     ("journal-damage", journal::damage),
     (TORN, journal::torn),
+    ("journal-head-gone", journal::head_gone),
+    ("signed-record-unclaimed", journal::unclaimed),
     ("exam-moved", journal::moved),
     ("audio-lost", journal::audio_lost),
+    ("date-unknown", journal::date_unknown),
     ("clock-unknown", stills::clock_unknown),
     (CLOCK_JUMPED, journal::clock_jumped),
     ("clock-after-restart", stills::after_restart),

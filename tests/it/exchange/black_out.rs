@@ -3,6 +3,10 @@
 use std::path::Path;
 use std::process::Command;
 
+use dicom_core::value::PixelFragmentSequence;
+use dicom_core::{DataElement, VR};
+use dicom_dictionary_std::{tags, uids};
+
 use super::stage::{SIZE, export, faults, folder, said_of};
 use crate::other_stills::make;
 use crate::support::as_paired;
@@ -43,6 +47,31 @@ fn a_rectangle_is_black_to_another_reader_and_all_else_as_it_was() {
         let inside =
             picture.enumerate_pixels().filter(|(x, y, _)| (5..25).contains(x) && (3..13).contains(y));
         assert!(inside.into_iter().all(|(.., pixel)| pixel.0 == [0; 3]), "{kind} is not black as a picture");
+    }
+}
+
+/// Run lengths that end too early make their decoder panic: the other copies are made, and the still is named.
+#[test]
+fn a_torn_still_costs_its_copy_and_not_the_export() {
+    let segment = |offset: u32, runs: &[u8]| {
+        let mut fragment = vec![0; 64];
+        fragment[0] = 1;
+        fragment[4..8].copy_from_slice(&offset.to_le_bytes());
+        [&fragment[..], runs].concat()
+    };
+    for torn in [segment(64, &[129]), segment(9999, &[129, 77]), vec![1, 0, 0, 0], segment(64, &[40, 1])] {
+        let exam = folder();
+        let path = exam.path().join("frames/IM1.dcm");
+        let mut still = dicom_object::open_file(&path).unwrap();
+        let pixels = PixelFragmentSequence::new(vec![0], vec![torn]);
+        still.put(DataElement::new(tags::PIXEL_DATA, VR::OB, pixels));
+        uids::RLE_LOSSLESS.clone_into(&mut still.meta_mut().transfer_syntax);
+        still.write_to_file(&path).unwrap();
+        as_paired(exam.path());
+        let said = export(exam.path(), "teaching", &["--black-out", RECTANGLE], 1);
+        assert!(said.contains("LF_2B_T_SDFT_01"), "{said}");
+        assert!(!copy(exam.path()).exists(), "{said}");
+        assert_eq!(super::stage::files(&exam.path().join("out/teaching")).len(), 2, "{said}");
     }
 }
 

@@ -53,7 +53,8 @@ pub(super) fn flac() -> Vec<Vec<u8>> {
     vec![cut, whole]
 }
 
-/// A still by run lengths (DICOM PS3.5, annex G), of 8 x 16 pixels of one value, and one without compression.
+/// A still by run lengths (DICOM PS3.5, annex G), of 8 x 16 pixels of one value, one without compression, and one in the
+/// colours of a palette.
 fn dicom_stills() -> Vec<Vec<u8>> {
     let text = |tag, vr, value: &str| DataElement::new(tag, vr, PrimitiveValue::from(value));
     let number = |tag, value: u16| DataElement::new(tag, VR::US, dicom_value!(U16, [value]));
@@ -84,12 +85,33 @@ fn dicom_stills() -> Vec<Vec<u8>> {
     let (mut runs, mut plain) = (about(), about());
     runs.put(DataElement::new(tags::PIXEL_DATA, VR::OB, PixelFragmentSequence::new(vec![0], vec![fragment])));
     plain.put(DataElement::new(tags::PIXEL_DATA, VR::OB, PrimitiveValue::from(vec![7_u8; 128])));
-    vec![write(runs, "1.2.840.10008.1.2.5"), write(plain, "1.2.840.10008.1.2.1")]
+    let mut coloured = plain.clone();
+    coloured.put(text(tags::PHOTOMETRIC_INTERPRETATION, VR::CS, "PALETTE COLOR"));
+    for (descriptor, data) in [
+        (tags::RED_PALETTE_COLOR_LOOKUP_TABLE_DESCRIPTOR, tags::RED_PALETTE_COLOR_LOOKUP_TABLE_DATA),
+        (tags::GREEN_PALETTE_COLOR_LOOKUP_TABLE_DESCRIPTOR, tags::GREEN_PALETTE_COLOR_LOOKUP_TABLE_DATA),
+        (tags::BLUE_PALETTE_COLOR_LOOKUP_TABLE_DESCRIPTOR, tags::BLUE_PALETTE_COLOR_LOOKUP_TABLE_DATA),
+    ] {
+        coloured.put(DataElement::new(descriptor, VR::US, dicom_value!(U16, [16, 0, 16])));
+        coloured.put(DataElement::new(data, VR::OW, PrimitiveValue::from(vec![77_u8; 32])));
+    }
+    let plain_syntax = "1.2.840.10008.1.2.1";
+    vec![write(runs, "1.2.840.10008.1.2.5"), write(plain, plain_syntax), write(coloured, plain_syntax)]
 }
 
 pub(super) fn dicom() -> Vec<Vec<u8>> {
-    let others = ["examples_jpeg2k.dcm", "ExplVR_BigEnd.dcm"];
-    let others = others.iter().map(|name| std::fs::read(pydicom::sample(name)).unwrap());
+    // JPEG 2000, big-endian, JPEG, JPEG-LS of grey and of colours, deflated, brightness with shared differences of colour.
+    let others = [
+        "examples_jpeg2k.dcm",
+        "ExplVR_BigEnd.dcm",
+        "SC_rgb_jpeg_dcmtk.dcm",
+        "JPEGLSNearLossless_08.dcm",
+        "SC_rgb_jls_lossy_line.dcm",
+        "image_dfl.dcm",
+        "SC_ybr_full_422_uncompressed.dcm",
+    ];
+    let samples = pydicom::samples();
+    let others = others.iter().map(|name| std::fs::read(samples.join(name)).unwrap());
     dicom_stills().into_iter().chain(others).collect()
 }
 

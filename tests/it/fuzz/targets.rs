@@ -10,6 +10,7 @@ use sha2::{Digest as _, Sha256};
 use zonecall::archive::{Archive, ArchiveQuery, ArchivedRecord};
 use zonecall::exam::fold::fold;
 use zonecall::exam::journal::lines;
+use zonecall::exchange::black_out::{Rectangle, blackened};
 use zonecall::frames::pair::pair;
 use zonecall::frames::{dicom, folder};
 use zonecall::knowledge::assemble::record;
@@ -37,6 +38,10 @@ pub(super) const TARGETS: &[Target] = &[
     ("flac", seeds::flac, |folder| of_file(folder, "a.flac", sound)),
     ("dicom", seeds::dicom, |folder| of_file(folder, "a.dcm", still)),
     ("picture", seeds::pictures, |folder| picture(folder)),
+    ("black-out", seeds::dicom, |folder| {
+        decode_with(PathBuf::from(env!("CARGO_BIN_EXE_zonecall")));
+        of_file(folder, "a.dcm", black_out)
+    }),
     ("exif", seeds::exif, |folder| of_file(folder, "a.jpg", still)),
     ("grammar", seeds::grammar, |folder| {
         std::fs::write(folder.join("words.dict"), "").unwrap();
@@ -97,6 +102,11 @@ fn still(path: &Path) {
     let inside = path.parent().unwrap();
     let _ = folder::read(inside, inside, 7200);
     let _ = dicom::regions(path);
+}
+
+fn black_out(path: &Path) {
+    let corner = Rectangle { left: 0, top: 0, width: 9, height: 9 };
+    let _ = blackened(&[corner], path);
 }
 
 fn picture(folder: &Path) -> Run {

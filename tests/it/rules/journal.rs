@@ -1,6 +1,6 @@
 //! Rules about the journal, the kept audio and what was not understood.
 
-use zonecall::clock::{Sample, Span};
+use zonecall::clock::{Sample, Span, WallQuality};
 use zonecall::exam::breaks::{Break, Source};
 use zonecall::exam::fold::{
     FileChange, Gap, LoggedSignature, OtherRecord, RecordDiffers, SoundFault, Stamped,
@@ -21,6 +21,26 @@ pub(crate) const CASES: &[Cases] = &[
         rule.fires("line 7 of the journal was cut short", &fine().but(|case| case.exam.tears.push(7)));
         rule.silent(&fine());
     }),
+    ("journal-head-gone", |rule| {
+        rule.fires("`exam.head` is gone", &fine().but(|case| case.exam.head_is_gone = true));
+        rule.silent(&fine());
+    }),
+    ("signed-record-unclaimed", |rule| {
+        let left = fine().but(|case| case.exam.unclaimed.push("signed/ab.json".to_owned()));
+        rule.fires("`signed/ab.json` is a record as it was signed, and no line", &left);
+        rule.silent(&fine());
+    }),
+    ("date-unknown", |rule| {
+        let begun = |wall| {
+            fine().but(|case| {
+                case.exam.header.started_at = "1970-01-01T00:02:00Z".parse().unwrap();
+                case.exam.header.wall = wall;
+            })
+        };
+        rule.fires("stood at 1970-01-01 00:02 when the exam began", &begun(WallQuality::Computer));
+        rule.silent(&begun(WallQuality::Stated));
+        rule.silent(&fine());
+    }),
     ("exam-moved", |rule| {
         let moved = fine().but(|case| case.exam.moved_from.push("exams/juniper".to_owned()));
         rule.fires("`exams/juniper` was removed or moved during the exam", &moved);
@@ -35,6 +55,8 @@ pub(crate) const CASES: &[Cases] = &[
             })
         };
         rule.fires("jumped by +3600.0 s 60.0 s into the exam", &jumped(JumpKind::Wall, 3_600_000));
+        let years_ms = 20_000 * 86_400_000;
+        rule.fires("jumped by +20000 days 60.0 s into the exam", &jumped(JumpKind::Wall, years_ms));
         rule.fires("2.5 s shorter than the time it took", &jumped(JumpKind::Sound, 2500));
         rule.fires("2.5 s longer than the time it took", &jumped(JumpKind::Sound, -2500));
         rule.silent(&fine());
