@@ -40,7 +40,6 @@ use crate::report::signed::verified;
 use crate::report::words::{CAUTIONS, local};
 #[cfg(feature = "print")]
 use crate::report::{ReportFrame, ReportInput, overlay::overlays, picture};
-#[cfg(feature = "print")]
 use crate::signing::people::letterhead;
 use crate::terminal::{self, ShownText as _};
 
@@ -89,7 +88,7 @@ pub(crate) struct ExchangeArgs {
     /// Whose name goes onto `dicom` and `fhir`.
     #[arg(long, value_enum, default_value_t = IdentityArgs::Agreed)]
     pub(crate) identity: IdentityArgs,
-    /// The practice that the signing vet answers to, for `dicom`.
+    /// The practice that the signing vet answers to, for `dicom`; without it the one of the letterhead.
     #[arg(long, value_name = "NAME", value_parser = not_blank)]
     pub(crate) organisation: Option<String>,
     /// Codes to use instead of the built-in ones; see `codes/dicom.toml`.
@@ -184,13 +183,13 @@ fn open(args: &ExportArgs) -> anyhow::Result<ExamToExport> {
 }
 
 impl ExamToExport {
-    fn input<'a>(&'a self, args: &'a ExportArgs) -> ExportInput<'a> {
+    fn input(&self) -> ExportInput<'_> {
         ExportInput {
             record: &self.record,
             exam: &self.exam,
             protocols: &self.protocols,
             codes: &self.codes,
-            organisation: args.exchange.organisation.as_deref(),
+            organisation: None,
             cautions: CAUTIONS,
         }
     }
@@ -243,8 +242,12 @@ fn for_image_archive(args: &ExportArgs) -> anyhow::Result<ExitCode> {
     let folder = into(args, DICOM_FOLDER)?;
     let before = dicom::earlier(&folder, &opened.record.exam.id);
     let printed = opened.printed(&args.folder.folder)?;
-    let made =
-        dicom::export(&opened.input(args), &opened.stills, args.exchange.identity.into(), &before, &printed)?;
+    let organisation = match &args.exchange.organisation {
+        Some(named) => Some(named.clone()),
+        None => letterhead()?.map(|practice| practice.name),
+    };
+    let input = ExportInput { organisation: organisation.as_deref(), ..opened.input() };
+    let made = dicom::export(&input, &opened.stills, args.exchange.identity.into(), &before, &printed)?;
     for file in &made {
         write_file(&folder.join(&file.name), &file.bytes)?;
     }
@@ -255,8 +258,7 @@ fn for_image_archive(args: &ExportArgs) -> anyhow::Result<ExitCode> {
 fn for_record_system(args: &ExportArgs) -> anyhow::Result<ExitCode> {
     let opened = open(args)?;
     let printed = opened.printed(&args.folder.folder)?;
-    let text =
-        fhir::bundle(&opened.input(args), &opened.stills, args.exchange.identity.into(), Some(&printed))?;
+    let text = fhir::bundle(&opened.input(), &opened.stills, args.exchange.identity.into(), Some(&printed))?;
     match &args.out {
         Some(path) => write_named(path, text.as_bytes())?,
         None => terminal::data(text.as_bytes())?,
@@ -268,7 +270,7 @@ fn labelled_copies(args: &ExportArgs) -> anyhow::Result<ExitCode> {
     let opened = open(args)?;
     let folder = into(args, "labelled")?;
     must_be_own(args, &folder, LABELLED_ARCHIVE)?;
-    let copies = labelled::copies(&opened.input(args), &opened.stills, &args.folder.folder);
+    let copies = labelled::copies(&opened.input(), &opened.stills, &args.folder.folder);
     let exam = &opened.record.exam;
     let day = archive_date(local(exam.started_at, exam.utc_offset_s).naive_local());
     write_copies(&folder, &copies, LABELLED_ARCHIVE, day)?;
@@ -284,7 +286,7 @@ fn teaching_copies(args: &ExportArgs) -> anyhow::Result<ExitCode> {
         .map_err(|error| anyhow::anyhow!("the system gives no random bytes: {error}"))?;
     let black_out = BlackOut { everywhere: args.exchange.black_out, scanners: scanners::read()? };
     let copies = teaching::copies(
-        &opened.input(args),
+        &opened.input(),
         &opened.stills,
         &args.folder.folder,
         &black_out,

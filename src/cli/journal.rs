@@ -167,7 +167,11 @@ fn clock_said(clock: &ScannerClock) -> String {
 /// What was sent, where to, and by whom where that is known.
 fn sent_said(sent: &SentEvent) -> String {
     let by = sent.by.as_ref().map(|by| format!("by {by}: ")).unwrap_or_default();
-    format!("{by}{} objects sent to {}", sent.objects.len(), receiver(sent))
+    let kept = match sent.committed.len() {
+        0 => String::new(),
+        kept => format!(", which confirms that it keeps {kept} of them"),
+    };
+    format!("{by}{} objects sent to {}{kept}", sent.objects.len(), receiver(sent))
 }
 
 fn receiver(sent: &SentEvent) -> String {

@@ -160,7 +160,7 @@ impl LiveArgs {
         if !self.receive {
             return Ok(None);
         }
-        let receiving = self.receiver.beside(into)?;
+        let receiving = self.receiver.beside(into, !options.display.has_keys())?;
         writeln!(
             terminal::out(),
             "{} listens on {}, into {}",

@@ -51,6 +51,7 @@ mod pair_picture;
 mod pair_scanner;
 mod pair_shown;
 mod pair_undo;
+mod parcel;
 mod peer_args;
 mod peers;
 mod people;
@@ -66,6 +67,7 @@ mod review;
 #[path = "no_review.rs"]
 mod review;
 mod send;
+mod sent_notes;
 mod set_for_exam;
 mod scanners;
 mod screen_args;

@@ -13,8 +13,8 @@ use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 
 use anyhow::Context as _;
 
-use super::receiver_args::ReceiverArgs;
-use crate::exchange::network::{InboxOutcome, ReceivedObject};
+use super::receiver_args::{ReceiverArgs, line};
+use crate::exchange::network::InboxOutcome;
 use crate::terminal::{self, ShownText as _};
 
 #[derive(Debug, clap::Args)]
@@ -46,19 +46,4 @@ pub(crate) fn receive(args: &ReceiveArgs) -> anyhow::Result<ExitCode> {
         let _ = writeln!(terminal::out(), "{}", line(arrival));
     })?;
     Ok(if refused.into_inner() == 0 { ExitCode::SUCCESS } else { ExitCode::from(1) })
-}
-
-fn line(arrival: &ReceivedObject) -> String {
-    let what = match arrival.outcome {
-        InboxOutcome::Kept => "kept",
-        InboxOutcome::Known => "known",
-        InboxOutcome::Beside => "BESIDE",
-        InboxOutcome::Refused => "REFUSED",
-        InboxOutcome::Asked => "asked",
-    };
-    let name = arrival.file.as_deref().unwrap_or(&arrival.instance);
-    let from = if arrival.from.is_empty() { &arrival.address } else { &arrival.from };
-    let why = if arrival.why.is_empty() { String::new() } else { format!(": {}", arrival.why) };
-    // What a peer said of itself could hold signs that a terminal obeys.
-    format!("{what} {name} from {from}{why}").shown()
 }

@@ -7,8 +7,8 @@
 
 use std::net::{IpAddr, Ipv4Addr, SocketAddr, TcpListener};
 use std::path::Path;
-use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::JoinHandle;
 use std::time::Duration;
 
@@ -18,7 +18,8 @@ use super::peer_args::{TlsArgs, ae_title};
 use crate::exchange::network::receive::{ReceiveLimits, Receiver};
 use crate::exchange::network::send::Peer;
 use crate::exchange::network::tls::TlsFiles;
-use crate::terminal;
+use crate::exchange::network::{InboxOutcome, ReceivedObject};
+use crate::terminal::{self, ShownText as _};
 
 /// How long a scanner may take to hear a report.
 const PATIENCE: Duration = Duration::from_secs(30);
@@ -112,15 +113,24 @@ impl ReceiverArgs {
     }
 
     /// Receives into this folder beside something else, until what is given back is dropped.
-    pub(crate) fn beside(&self, into: &Path) -> anyhow::Result<Receiving> {
+    ///
+    /// What is refused is told where the terminal takes lines (`has_lines`), each reason once in a row.
+    pub(crate) fn beside(&self, into: &Path, has_lines: bool) -> anyhow::Result<Receiving> {
         let (receiver, listener) = self.open(into)?;
         let here = listener.local_addr()?;
         self.warn_if_open(here);
         let stop = Arc::new(AtomicBool::new(false));
         let stopped = Arc::clone(&stop);
         let serving = std::thread::spawn(move || {
-            // What came and what was refused is in the log of the folder; the screen belongs to the exam.
-            if let Err(error) = receiver.serve(&listener, &stopped, &|_| ()) {
+            let told = Mutex::new(String::new());
+            // All of it is in the log of the folder, and what came is told by the exam itself. A picture on the whole terminal
+            // would be broken by a line.
+            let tell = |arrival: &ReceivedObject| {
+                if has_lines && arrival.outcome == InboxOutcome::Refused && is_new(&told, &arrival.why) {
+                    terminal::warn(line(arrival));
+                }
+            };
+            if let Err(error) = receiver.serve(&listener, &stopped, &tell) {
                 terminal::warn(format!(
                     "no more stills come in over the network: {error}; pair them afterwards"
                 ));
@@ -128,6 +138,30 @@ impl ReceiverArgs {
         });
         Ok(Receiving { here, stop, serving: Some(serving) })
     }
+}
+
+/// What came or was refused, in one line.
+pub(crate) fn line(arrival: &ReceivedObject) -> String {
+    let what = match arrival.outcome {
+        InboxOutcome::Kept => "kept",
+        InboxOutcome::Known => "known",
+        InboxOutcome::Beside => "BESIDE",
+        InboxOutcome::Refused => "REFUSED",
+        InboxOutcome::Asked => "asked",
+    };
+    let name = arrival.file.as_deref().unwrap_or(&arrival.instance);
+    let from = if arrival.from.is_empty() { &arrival.address } else { &arrival.from };
+    let why = if arrival.why.is_empty() { String::new() } else { format!(": {}", arrival.why) };
+    // What a peer said of itself could hold signs that a terminal obeys.
+    format!("{what} {name} from {from}{why}").shown()
+}
+
+/// Whether this is not what was told last.
+fn is_new(told: &Mutex<String>, why: &str) -> bool {
+    let mut last = told.lock().unwrap_or_else(PoisonError::into_inner);
+    let is_new = *last != why;
+    why.clone_into(&mut last);
+    is_new
 }
 
 /// A receiver at work; dropped, it ends what it is doing and gives its port back.

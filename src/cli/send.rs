@@ -1,9 +1,9 @@
 //! `send`: objects go to an archive over the practice's network.
 //!
-//! Takes: files and folders, and the archive.
-//! Gives: one call of `exchange::network`, a line for each object, a line in the exam's journal.
+//! Takes: files, folders and exams, and the archive.
+//! Gives: one call of `exchange::network`, a line for each object, lines in the exam's journal.
 //! Never: takes an object for sent or kept before the archive said so.
-//! Tested in: `tests/it/exchange/network.rs` and `tests/it/exchange/commitment.rs`.
+//! Tested in: `tests/it/exchange/network.rs`, `tests/it/exchange/send_exam.rs` and `tests/it/exchange/commitment.rs`.
 
 use std::collections::BTreeSet;
 use std::io::Write;
@@ -12,13 +12,11 @@ use std::process::ExitCode;
 
 use anyhow::Context as _;
 
-use super::options::listed_name;
+use super::options::{KnowledgeArgs, listed_name};
+use super::parcel::{Parcel, exported, is_exam};
 use super::peer_args::PeerArgs;
 use super::peers;
-use crate::clock::Sample;
-use crate::exam::event::{Event, SentEvent};
-use crate::exam_folder::{ExamFolder, OUT_FOLDER};
-use crate::exchange::dicom::DICOM_FOLDER;
+use super::sent_notes::SentNotes;
 use crate::exchange::network::reports::ReportPort;
 use crate::exchange::network::send::{Object, Peer, SendError, Sent};
 use crate::exchange::network::status::warning;
@@ -29,11 +27,13 @@ use crate::terminal::{self, ShownText as _};
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:\n  zonecall send --to 192.168.1.9:104 --called ARCHIVE --echo\n  \
+    zonecall send --to 192.168.1.9:104 --called ARCHIVE exams/juniper\n  \
     zonecall send --to 192.168.1.9:104 --called ARCHIVE exams/juniper/frames exams/juniper/out/dicom\n  \
     zonecall send --stow https://archive.example/dicom-web --tls-ca ca.pem exams/juniper/frames\n\n\
     Exit codes: 0 all sent, 1 something was refused, 2 an error; what was sent stays sent, and sending again is harmless.")]
 pub(crate) struct SendArgs {
-    /// Files and folders to be sent; files that are not DICOM are left out.
+    /// Exams, files and folders to be sent; files that are not DICOM are left out. Of an exam its own stills go, and what
+    /// `export --as dicom` made; its journal gets a line about it.
     #[arg(value_name = "PATH", required_unless_present = "echo")]
     pub(crate) paths: Vec<PathBuf>,
     /// Name or address of the archive and its port, or its name in `peers.toml`.
@@ -60,12 +60,14 @@ pub(crate) struct SendArgs {
     /// computer, which must be entered there.
     #[arg(long, value_name = "PORT", num_args = 0..=1, require_equals = true, default_missing_value = "0", conflicts_with = "echo")]
     pub(crate) commit: Option<u16>,
-    /// Exam folder whose journal gets a line about what was sent.
+    /// Exam folder whose journal gets a line about what was sent, where the paths do not name the exam itself.
     #[arg(long, value_name = "FOLDER")]
     pub(crate) exam: Option<PathBuf>,
     /// Who sends it, for that line.
-    #[arg(long, value_name = "NAME", requires = "exam", value_parser = listed_name)]
+    #[arg(long, value_name = "NAME", value_parser = listed_name)]
     pub(crate) by: Option<String>,
+    #[command(flatten)]
+    pub(crate) knowledge: KnowledgeArgs,
 }
 
 pub(crate) fn send(args: &SendArgs) -> anyhow::Result<ExitCode> {
@@ -77,12 +79,16 @@ pub(crate) fn send(args: &SendArgs) -> anyhow::Result<ExitCode> {
         return Ok(ExitCode::SUCCESS);
     }
     let port = way.report_port(args)?;
-    let mut files = Vec::new();
-    for path in &args.paths {
-        gather(path, &mut files)?;
+    let parcel = Parcel::of(&args.paths, args.exam.as_deref(), &args.knowledge)?;
+    let mut notes = SentNotes::new(way.place(), args.by.clone());
+    anyhow::ensure!(
+        args.by.is_none() || parcel.has_exam(),
+        "--by is for the journal of an exam; name the exam's folder, or add --exam"
+    );
+    let objects: Vec<Object> = parcel.files.keys().filter_map(|path| Object::read(path).ok()).collect();
+    for (still, why) in &parcel.unfit {
+        writeln!(out, "NOT SENT {}: {}", still.shown(), why.shown())?;
     }
-    files.sort();
-    let objects: Vec<Object> = files.iter().filter_map(|path| Object::read(path).ok()).collect();
     if objects.is_empty() {
         let way_out = args.paths.iter().find_map(|path| unexported(path)).unwrap_or_default();
         anyhow::bail!("no DICOM file was found in what was named, so nothing was sent{way_out}");
@@ -96,7 +102,10 @@ pub(crate) fn send(args: &SendArgs) -> anyhow::Result<ExitCode> {
     for path in &left {
         writeln!(out, "NOT SENT {}: it is not a readable DICOM object", path.shown())?;
     }
-    let (mut sent, mut refused) = (Vec::new(), left.len());
+    let (mut sent, mut refused) = (Vec::new(), left.len() + parcel.unfit.len());
+    for path in parcel.unfit.iter().map(|(still, _)| still).chain(left.iter().copied()) {
+        notes.refused(parcel.exam_of(path));
+    }
     let whole = way.send(&objects, &mut |object, how| {
         let name = object.path.shown();
         let _ = match how {
@@ -104,9 +113,13 @@ pub(crate) fn send(args: &SendArgs) -> anyhow::Result<ExitCode> {
             Sent::Warned(status) => writeln!(out, "sent {name}, but {}", warning(*status)),
             Sent::Refused(why) => writeln!(out, "REFUSED {name}: {why}"),
         };
-        match how {
-            Sent::Refused(_) => refused += 1,
-            _ => sent.push(object.clone()),
+        let exam = parcel.exam_of(&object.path);
+        if let Sent::Refused(_) = how {
+            refused += 1;
+            notes.refused(exam);
+        } else {
+            sent.push(object.clone());
+            notes.sent(exam, &object.instance);
         }
     });
     writeln!(out, "{} of {} sent to {}", sent.len(), objects.len(), way.name())?;
@@ -119,12 +132,7 @@ pub(crate) fn send(args: &SendArgs) -> anyhow::Result<ExitCode> {
         }
         _ => Ok(None),
     };
-    if let Some(folder) = args.exam.as_ref().filter(|_| !sent.is_empty()) {
-        let committed = kept.as_ref().ok().cloned().flatten().unwrap_or_default();
-        let objects: Vec<String> = sent.iter().map(|object| object.instance.clone()).collect();
-        let (to, ae_title) = way.place();
-        note(folder, SentEvent { to, ae_title, objects, committed, refused, by: args.by.clone() })?;
-    }
+    notes.end(kept.as_ref().ok().cloned().flatten().unwrap_or_default())?;
     whole?;
     let is_short = kept?.is_some_and(|kept| kept.len() < sent.len());
     Ok(if refused == 0 && !is_short { ExitCode::SUCCESS } else { ExitCode::from(1) })
@@ -205,40 +213,11 @@ fn commit(
     Ok(Some(kept.into_iter().map(str::to_owned).collect()))
 }
 
-/// Writes down in the exam's journal what was sent.
-fn note(folder: &Path, sent: SentEvent) -> anyhow::Result<()> {
-    let folder = ExamFolder::at(folder);
-    let last = folder.lines()?.events.last().map_or(Sample::FIRST, |line| line.sample);
-    folder.append_journal()?.append(chrono::Utc::now(), last, &Event::Sent(sent))?;
-    Ok(())
-}
-
 /// Of an exam folder without what `export` makes for an archive: what to do first.
 fn unexported(path: &Path) -> Option<String> {
-    let exam = ExamFolder::at(path);
-    let exported = path.join(OUT_FOLDER).join(DICOM_FOLDER);
-    (exam.journal_file().is_file() && !exported.is_dir()).then(|| {
+    let exported = exported(path);
+    (is_exam(path) && !exported.is_dir()).then(|| {
         let (exam, exported) = (path.shown(), exported.shown());
         format!("; `zonecall export {exam} --as dicom` makes report and labels, then send `{exported}`, too")
     })
-}
-
-/// Files of a folder and of the folders in it.
-fn gather(path: &Path, files: &mut Vec<PathBuf>) -> anyhow::Result<()> {
-    let unread = || format!("cannot read `{}`", path.shown());
-    if !path.is_dir() {
-        anyhow::ensure!(path.exists(), "`{}` does not exist; name an existing file or folder", path.shown());
-        if !is_own_file(path) {
-            files.push(path.to_owned());
-        }
-        return Ok(());
-    }
-    for entry in std::fs::read_dir(path).with_context(unread)? {
-        let entry = entry.with_context(unread)?;
-        // A link could lead out of what was named.
-        if !entry.file_type().with_context(unread)?.is_symlink() {
-            gather(&entry.path(), files)?;
-        }
-    }
-    Ok(())
 }

@@ -18,7 +18,7 @@ impl From<Concept> for Code {
 }
 
 /// All of them, for whoever checks them.
-pub const ALL: [Concept; 47] = [
+pub const ALL: [Concept; 49] = [
     REPORT,
     MEASUREMENTS,
     GROUP,
@@ -66,6 +66,8 @@ pub const ALL: [Concept; 47] = [
     SOURCE_IMAGE,
     MODIFYING_EQUIPMENT,
     PATH,
+    BASIC_PROFILE,
+    CLEAN_PIXELS,
 ];
 
 pub(super) const REPORT: Concept = Concept("126000", "DCM", "Imaging Measurement Report");
@@ -116,3 +118,6 @@ pub(super) const KEY_DESCRIPTION: Concept = Concept("113012", "DCM", "Key Object
 pub(super) const SOURCE_IMAGE: Concept =
     Concept("121322", "DCM", "Source image for image processing operation");
 pub(super) const MODIFYING_EQUIPMENT: Concept = Concept("109103", "DCM", "Modifying Equipment");
+pub(super) const BASIC_PROFILE: Concept =
+    Concept("113100", "DCM", "Basic Application Confidentiality Profile");
+pub(super) const CLEAN_PIXELS: Concept = Concept("113101", "DCM", "Clean Pixel Data Option");

@@ -7,6 +7,7 @@
 
 use std::path::{Path, PathBuf};
 
+use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
 use super::uid::is_uid;
@@ -34,6 +35,10 @@ pub struct Appointment {
     pub breed: String,
     /// `M`, `F`, `O` or empty.
     pub sex: String,
+    /// Whether it was neutered: `yes`, `no` or empty.
+    pub neutered: String,
+    /// Day of birth, as `2018-04-01`; empty where the list does not say.
+    pub born: String,
     /// Accession number of the order.
     pub accession: String,
     /// UID that the study is to have.
@@ -172,6 +177,15 @@ fn fault(row: &Appointment, before: &[Appointment]) -> Option<String> {
     if !row.sex.is_empty() && !is_sex(&row.sex) {
         return Some(format!("the sex is `{}`; wanted is `M`, `F`, `O` or nothing", row.sex));
     }
+    if !["", "yes", "no"].contains(&row.neutered.as_str()) {
+        return Some(format!("`neutered` is `{}`; wanted is `yes`, `no` or nothing", row.neutered));
+    }
+    if !row.born.is_empty() && row.born.parse::<NaiveDate>().is_err() {
+        return Some(format!(
+            "it was born on `{}`; wanted is a day such as `2018-04-01`, or nothing",
+            row.born
+        ));
+    }
     if !row.study.is_empty() && !is_uid(&row.study) {
         return Some(format!("the study is `{}`, which is no UID; leave the cell empty", row.study));
     }
@@ -219,7 +233,7 @@ pub fn choose<'a>(rows: &'a [Appointment], number: &str) -> Result<&'a Appointme
 
 impl Appointment {
     /// The columns of a table of the day; only `horse` must be there.
-    pub const COLUMNS: [&str; 11] = [
+    pub const COLUMNS: [&str; 13] = [
         "number",
         "time",
         "horse",
@@ -228,6 +242,8 @@ impl Appointment {
         "species",
         "breed",
         "sex",
+        "neutered",
+        "born",
         "accession",
         "study",
         "procedure",
@@ -243,11 +259,14 @@ impl Appointment {
             species,
             breed,
             sex,
+            neutered,
+            born,
             accession,
             study,
             procedure,
         } = self;
-        for cell in [number, time, horse, horse_id, owner, species, breed, sex, accession, study, procedure] {
+        let whose = [number, time, horse, horse_id, owner, species, breed, sex, neutered, born];
+        for cell in whose.into_iter().chain([accession, study, procedure]) {
             change(cell);
         }
     }
@@ -278,7 +297,9 @@ impl Appointment {
         let time = if self.time.is_empty() { "--:--" } else { &self.time };
         let id = stated(&self.horse_id).map(|id| format!(" ({id})"));
         let owner = stated(&self.owner).map(|owner| format!("owner {owner}"));
-        let rest = [owner, stated(&self.breed), stated(&self.sex), stated(&self.procedure)];
+        let neutered = (self.neutered == "yes").then(|| "neutered".to_owned());
+        let born = stated(&self.born).map(|day| format!("born {day}"));
+        let rest = [owner, stated(&self.breed), stated(&self.sex), neutered, born, stated(&self.procedure)];
         let rest: String = rest.into_iter().flatten().map(|part| format!(", {part}")).collect();
         let line = format!("{:>3}  {time}  {}{}{rest}", self.number, self.horse, id.unwrap_or_default());
         // A name could hold signs that a terminal obeys.
@@ -339,6 +360,8 @@ mod tests {
         assert!(why("number,horse\n3,Juniper\n3,Bramble\n").starts_with("row 2 of the list of the day"));
         assert!(why("horse,sex\nJuniper,mare\n").contains("wanted is `M`, `F`, `O`"));
         assert!(why("horse,study\nJuniper,../x\n").contains("no UID"));
+        assert!(why("horse,neutered\nJuniper,gelding\n").contains("wanted is `yes`, `no`"));
+        assert!(why("horse,born\nJuniper,1.4.2018\n").contains("a day such as `2018-04-01`"));
         assert!(why("horse,horse_id\n,\n").contains("names no horse"));
     }
 

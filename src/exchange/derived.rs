@@ -80,7 +80,7 @@ pub(super) fn derived(
 }
 
 /// The values of Image Type, of which the first now says that this is no original.
-fn image_type(data: &InMemDicomObject) -> Vec<String> {
+pub(super) fn image_type(data: &InMemDicomObject) -> Vec<String> {
     let stated = data.element_opt(tags::IMAGE_TYPE).ok().flatten();
     let stated = stated.and_then(|element| element.to_multi_str().ok().map(|all| all.to_vec()));
     let mut kind: Vec<String> =

@@ -17,7 +17,7 @@ use super::dataset::zone;
 use super::input::ExportInput;
 use super::report::settled_at;
 use super::still::Still;
-use super::subject::{Identity, SrSubject, SubjectError};
+use super::subject::{Identity, ROLE_UNKNOWN, SrSubject, SubjectError};
 use super::uid::uuid;
 use crate::exam::closed_sets::CallKind;
 use crate::exam::place::Place;
@@ -115,8 +115,12 @@ fn patient(input: &ExportInput, subject: &SrSubject) -> Value {
         _ => {}
     }
     if let Some(owner) = text(tags::RESPONSIBLE_PERSON) {
-        let owner = owner.replace('^', " ");
-        patient["contact"] = json!([{"relationship": [{"text": "owner"}], "name": {"text": owner.trim()}}]);
+        let mut contact = json!({"name": {"text": owner.replace('^', " ").trim()}});
+        let role = text(tags::RESPONSIBLE_PERSON_ROLE).filter(|role| role != ROLE_UNKNOWN);
+        if let Some(role) = role {
+            contact["relationship"] = json!([{"text": role.to_lowercase()}]);
+        }
+        patient["contact"] = json!([contact]);
     }
     patient
 }

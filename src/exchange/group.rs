@@ -51,15 +51,16 @@ pub(super) fn groups(input: &ExportInput, stills: &[Still]) -> Vec<ContentItem> 
     found.into_iter().map(|(_, item)| item).collect()
 }
 
-/// The head of a group: what it is of, and its names, which are the same in every export of this exam.
-fn group(input: &ExportInput, tracking: &str, template: &'static str) -> ContentItem {
+/// The head of a group: what it is of, and its names. The UID follows from the line of the journal alone, so that it stays
+/// when a person corrects the place.
+fn group(input: &ExportInput, tracking: &str, seq: Seq, template: &'static str) -> ContentItem {
     let exam = &input.record.exam.id;
     ContentItem::new(Relation::Contains, GROUP, Says::Container(Some(template))).with([
         ContentItem::text(Relation::HasObservationContext, TRACKING_ID, tracking),
         ContentItem::new(
             Relation::HasObservationContext,
             TRACKING_UID,
-            Says::Uid(uid(&["group", exam, tracking])),
+            Says::Uid(uid(&["group", exam, &seq.to_string()])),
         ),
     ])
 }
@@ -136,7 +137,7 @@ fn spoken_group(input: &ExportInput, stills: &[Still], first: &CallRow, calls: &
         calls.iter().flat_map(|call| doubts(call)).map(|text| comment(&text)).collect();
     let replaced = calls.iter().flat_map(|call| replaces(input.record, call.seq));
     let replaced: Vec<ContentItem> = replaced.map(|text| comment(&text)).collect();
-    group(input, &tracking, "1501")
+    group(input, &tracking, first.seq, "1501")
         .with(sites(&site, &[]))
         .with(sources(input, stills, &first.place))
         .with(numbers)
@@ -220,7 +221,7 @@ fn finding_group(input: &ExportInput, stills: &[Still], call: &CallRow) -> Conte
         ContentItem::code(Relation::Contains, codes.common.severity.clone(), codes.degree(name))
             .at(call.said_at)
     });
-    group(input, &tracking, "1501")
+    group(input, &tracking, call.seq, "1501")
         .with([ContentItem::code(Relation::Contains, name, value).at(call.said_at)])
         .with(sites(&site, &positions))
         .with(sources(input, stills, &call.place))
@@ -296,7 +297,7 @@ fn entry_group(input: &ExportInput, stills: &[Still], entry: &EntryRow) -> Conte
             .with([ContentItem::image_frame(Relation::SelectedFrom, None, still, entry.frame_number)])
     }));
     let template = if outline.is_some() { "1410" } else { "1501" };
-    let head = group(input, &tracking, template).with(sites(&site, &[]));
+    let head = group(input, &tracking, entry.seq, template).with(sites(&site, &[]));
     let body = match outline {
         Some((corners, still)) => {
             head.with([ContentItem::new(Relation::Contains, REGION, Says::Polyline(corners))

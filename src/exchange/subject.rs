@@ -41,6 +41,10 @@ pub(super) const MAY_BE_EMPTY: [(Tag, VR); 13] = [
     (tags::ACCESSION_NUMBER, VR::SH),
 ];
 
+/// What a responsible person is whose role nobody said. PS3.3 C.7.1.1 asks for a role wherever there is such a person (type
+/// 1C); its terms are Defined Terms, which may be added to (PS3.5 6.3), and none of them says this.
+pub(super) const ROLE_UNKNOWN: &str = "UNKNOWN";
+
 /// Whose name goes onto an export.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub enum Identity {
@@ -251,6 +255,7 @@ fn put_known(modules: &mut DataSet, exam: &ExamInfo) {
     // A name that is not parted is an old form (PS3.5 6.2.1): the whole of it takes the first part.
     let owner = horse.owner.as_deref().map(|owner| format!("{}^", plain(owner)));
     let has_owner = text_of(&modules.0, tags::RESPONSIBLE_PERSON).is_some();
+    // The column of the list is that of owners: another role is not taken from a worklist.
     let role = owner.as_ref().filter(|_| !has_owner).map(|_| "OWNER".to_owned());
     let known = [
         (tags::PATIENT_SEX, VR::CS, horse.sex.clone()),
@@ -263,6 +268,10 @@ fn put_known(modules: &mut DataSet, exam: &ExamInfo) {
         if let Some(value) = value.filter(|_| text_of(&modules.0, tag).is_none()) {
             modules.put_text(tag, vr, &value);
         }
+    }
+    let lacks_role = text_of(&modules.0, tags::RESPONSIBLE_PERSON_ROLE).is_none();
+    if lacks_role && text_of(&modules.0, tags::RESPONSIBLE_PERSON).is_some() {
+        modules.put_text(tags::RESPONSIBLE_PERSON_ROLE, VR::CS, ROLE_UNKNOWN);
     }
 }
 

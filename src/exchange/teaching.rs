@@ -16,7 +16,9 @@ use dicom_object::{FileDicomObject, InMemDicomObject, OpenFileOptions};
 
 use super::black_out::{BlackOut, BlackOutError, Rectangle, blacken_object, blacken_picture};
 use super::code::Code;
+use super::concept::{BASIC_PROFILE, CLEAN_PIXELS};
 use super::dataset::{DataSet, EncodeError, coded, file_bytes};
+use super::derived::{image_type, place};
 use super::input::{ExportInput, is_labelled};
 use super::labelled::{Copies, Labelled, no_copy, no_picture, own_stills, stem};
 use super::still::Still;
@@ -222,8 +224,9 @@ fn object(
     }
     keep_numbers_of_regions(&mut data);
     data = named(data, input, still, salt);
+    data = de_identified(data, !black.is_empty());
     if is_labelled(frame) && frame.doubt.is_empty() {
-        data = super::derived::place(data, input, &input.site(&frame.place));
+        data = place(data, input, &input.site(&frame.place));
     }
     // One of the two must be there where the part of the body is one of a pair (PS3.3 C.7.3.1).
     if data.0.element_opt(tags::IMAGE_LATERALITY).ok().flatten().is_none() {
@@ -233,21 +236,12 @@ fn object(
 }
 
 fn named(data: DataSet, input: &ExportInput, still: &Still, salt: &str) -> DataSet {
-    let method = |value: &str, meaning: &str| {
-        coded(&Code { value: value.to_owned(), scheme: "DCM".to_owned(), meaning: meaning.to_owned() })
-    };
     let mut data = data
         .text(tags::SOP_INSTANCE_UID, VR::UI, &uid(&["teaching", salt, &still.instance]))
         .text(tags::SERIES_INSTANCE_UID, VR::UI, &uid(&["teaching series", salt, &still.series]))
         .text(tags::STUDY_INSTANCE_UID, VR::UI, &uid(&["teaching study", salt, &still.study]))
         .text(tags::PATIENT_NAME, VR::PN, "^Teaching")
-        .text(tags::PATIENT_ID, VR::LO, NOBODYS)
-        .text(tags::PATIENT_IDENTITY_REMOVED, VR::CS, "YES")
-        .text(tags::LONGITUDINAL_TEMPORAL_INFORMATION_MODIFIED, VR::CS, "REMOVED")
-        .items(
-            tags::DEIDENTIFICATION_METHOD_CODE_SEQUENCE,
-            vec![method("113100", "Basic Application Confidentiality Profile")],
-        );
+        .text(tags::PATIENT_ID, VR::LO, NOBODYS);
     let empty = EMPTY
         .iter()
         .chain(&MAY_BE_EMPTY)
@@ -261,6 +255,27 @@ fn named(data: DataSet, input: &ExportInput, still: &Still, salt: &str) -> DataS
         data = data.items(tags::PATIENT_SPECIES_CODE_SEQUENCE, vec![coded(&input.codes.common.species)]);
     }
     data
+}
+
+/// What was done so that nobody is named (PS3.15 annex E). A copy that was blackened is no original picture any more, and its
+/// pixels are clean as far as a person said where names are (E.3.1).
+fn de_identified(data: DataSet, is_blackened: bool) -> DataSet {
+    let mut methods = vec![coded(&Code::from(BASIC_PROFILE))];
+    let mut data = data.text(tags::PATIENT_IDENTITY_REMOVED, VR::CS, "YES").text(
+        tags::LONGITUDINAL_TEMPORAL_INFORMATION_MODIFIED,
+        VR::CS,
+        "REMOVED",
+    );
+    if is_blackened {
+        methods.push(coded(&Code::from(CLEAN_PIXELS)));
+        let kind = image_type(&data.0);
+        let kind: Vec<&str> = kind.iter().map(String::as_str).collect();
+        data = data
+            .texts(tags::IMAGE_TYPE, VR::CS, &kind)
+            .text(tags::DERIVATION_DESCRIPTION, VR::ST, "rectangles with text of the scanner were made black")
+            .text(tags::BURNED_IN_ANNOTATION, VR::CS, "NO");
+    }
+    data.items(tags::DEIDENTIFICATION_METHOD_CODE_SEQUENCE, methods)
 }
 
 /// Of the regions only their numbers stay: a text in them could say anything.

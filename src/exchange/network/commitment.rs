@@ -2,9 +2,10 @@
 //!
 //! Takes: what somebody asks for or reports, as data sets.
 //! Gives: `CommitRequest`, `Report`, and their bytes; a report on what a folder holds.
-//! Never: promises an object that is not there as a whole file.
+//! Never: promises an object that is not there as a whole file, byte for byte as it came.
 //! Tested in: `tests/it/exchange/commitment.rs`, with an archive that is not ours.
 
+use std::collections::BTreeMap;
 use std::path::Path;
 
 use dicom_core::value::{DataSetSequence, PrimitiveValue};
@@ -14,6 +15,7 @@ use dicom_object::InMemDicomObject;
 use dicom_transfer_syntax_registry::TransferSyntax;
 use dicom_transfer_syntax_registry::entries::{EXPLICIT_VR_LITTLE_ENDIAN, IMPLICIT_VR_LITTLE_ENDIAN};
 
+use super::inbox::file_sha256;
 use super::message::{Kind, Message};
 use super::send::Object;
 use crate::exchange::still::number_of;
@@ -134,18 +136,23 @@ impl CommitRequest {
         written(&data, syntax)
     }
 
-    /// What of it a folder of received objects holds.
-    pub(super) fn held_by(&self, folder: &Path) -> Report {
+    /// What of it a folder of received objects holds; `logged` has the SHA-256 of each file as it came.
+    pub(super) fn held_by(&self, folder: &Path, logged: &BTreeMap<String, String>) -> Report {
         let mut report =
             Report { transaction: self.transaction.clone(), kept: Vec::new(), missing: Vec::new() };
         for named in &self.objects {
-            let path = folder.join(format!("{}.dcm", named.instance));
+            let name = format!("{}.dcm", named.instance);
+            let path = folder.join(&name);
+            let is_as_it_came = || {
+                let now = file_sha256(&path).ok();
+                now.is_some() && now.as_ref() == logged.get(&name)
+            };
             match Object::read(&path) {
-                Ok(found) if found.instance == named.instance && found.class == named.class => {
-                    report.kept.push(named.clone());
+                Ok(found) if found.instance != named.instance || found.class != named.class => {
+                    report.missing.push((named.clone(), OTHER_CLASS));
                 }
-                Ok(_) => report.missing.push((named.clone(), OTHER_CLASS)),
-                Err(_) => report.missing.push((named.clone(), NO_SUCH_OBJECT)),
+                Ok(_) if is_as_it_came() => report.kept.push(named.clone()),
+                _ => report.missing.push((named.clone(), NO_SUCH_OBJECT)),
             }
         }
         report

@@ -5,6 +5,7 @@
 //! Never: half a file, a file written over, a name that leads out of the folder, or two lines of the log in one.
 //! Tested in: `tests/it/exchange/network.rs`.
 
+use std::collections::BTreeMap;
 use std::fs::File;
 use std::io::{BufWriter, Read as _, Seek as _, SeekFrom, Write};
 use std::path::{Path, PathBuf};
@@ -214,6 +215,15 @@ impl Inbox {
         Err(InboxError::TooMany(instance.to_owned()))
     }
 
+    /// The files that the log says were kept, each with the SHA-256 that it had when it came.
+    pub(super) fn logged(&self) -> BTreeMap<String, String> {
+        let text = std::fs::read(self.folder.join(RECEIVED_FILE)).unwrap_or_default();
+        let lines = text.split(|byte| *byte == b'\n');
+        // A line that a power cut broke says nothing of a file.
+        let rows = lines.filter_map(|line| serde_json::from_slice::<ReceivedObject>(line).ok());
+        rows.filter_map(|row| Some((row.file?, row.sha256?))).collect()
+    }
+
     /// Adds a line to the log.
     pub(super) fn note(&self, arrival: &ReceivedObject) -> Result<(), InboxError> {
         let path = self.folder.join(RECEIVED_FILE);
@@ -273,7 +283,8 @@ fn end_cut_line(log: &mut File) -> std::io::Result<bool> {
     Ok(is_cut)
 }
 
-fn file_sha256(path: &Path) -> std::io::Result<String> {
+/// SHA-256 of a file, in hexadecimal.
+pub(super) fn file_sha256(path: &Path) -> std::io::Result<String> {
     let mut hash = Sha256::new();
     std::io::copy(&mut File::open(path)?, &mut HashWriter(&mut hash))?;
     Ok(hex(&hash.finalize()))

@@ -23,6 +23,8 @@ pub struct ReceiveLimits {
     pub object_bytes_max: u64,
     /// Objects in one run.
     pub objects_max: u64,
+    /// A connection that is not opened after so long is closed, whatever comes: TLS and what the peer asks for.
+    pub opening_max: Duration,
     /// A peer that says nothing for so long is left.
     pub silence_max: Duration,
     /// A connection is closed after so long, whatever is said.
@@ -38,6 +40,8 @@ impl Default for ReceiveLimits {
             connections_a_minute_max: 600,
             object_bytes_max: 2 << 30,
             objects_max: 50_000,
+            // Longer than the silence, so that the log says of a silent peer that it is one.
+            opening_max: Duration::from_secs(45),
             silence_max: Duration::from_secs(30),
             connection_max: Duration::from_secs(3600),
         }

@@ -8,6 +8,7 @@
 mod message;
 mod inbox;
 mod limits;
+mod deadline;
 pub(crate) mod status;
 pub mod tls;
 pub mod send;

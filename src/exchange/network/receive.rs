@@ -17,13 +17,16 @@ use dicom_core::dictionary::UidDictionary as _;
 use dicom_dictionary_std::StandardSopClassDictionary;
 use dicom_dictionary_std::uids;
 use dicom_ul::association::server::AccessControl;
-use dicom_ul::association::{Association, Error as AssociationError, ServerAssociationOptions};
+use dicom_ul::association::{
+    Association, Error as AssociationError, ServerAssociation, ServerAssociationOptions,
+};
 use dicom_ul::pdu::{
     AssociationRJServiceUserReason, PresentationContextNegotiated, PresentationContextResultReason,
     UserIdentity,
 };
 use rustls::ServerConfig;
 
+use super::deadline::Deadline;
 use super::inbox::{Inbox, InboxError, ReceivedObject};
 use super::proposal::{Proposal, proposed};
 use super::send::Peer;
@@ -75,6 +78,11 @@ const BIG_ENDIAN: &str = "1.2.840.10008.1.2.2";
 const PDU_BYTES_MAX: u32 = 131_072;
 /// Classes that are named in one line of the log.
 const CLASSES_NAMED_MAX: usize = 5;
+/// Connections from addresses that are not allowed that are listed in one minute: each line waits for the disk, and so would
+/// a scanner.
+const STRANGERS_NOTED_MAX: usize = 10;
+/// Why a connection ended that was in order.
+const TOO_LONG: &str = "the connection was open too long, or the receiver was stopped";
 /// How often the door is looked at while nobody comes.
 const LOOK_MS: u64 = 20;
 
@@ -86,6 +94,32 @@ pub struct Receiver {
     open: AtomicUsize,
     video_turns: VideoTurns,
     tls: Option<Arc<ServerConfig>>,
+}
+
+/// Connections of the minute that runs: a stranger's flood does not use up what a scanner may do.
+#[derive(Debug)]
+struct Minute {
+    began: Instant,
+    known: usize,
+    strangers: usize,
+}
+
+impl Default for Minute {
+    fn default() -> Minute {
+        Minute { began: Instant::now(), known: 0, strangers: 0 }
+    }
+}
+
+impl Minute {
+    /// Counts one; gives how many of its kind there were in this minute.
+    fn count(&mut self, is_known: bool) -> usize {
+        if self.began.elapsed() >= Duration::from_secs(60) {
+            *self = Minute::default();
+        }
+        let count = if is_known { &mut self.known } else { &mut self.strangers };
+        *count += 1;
+        *count
+    }
 }
 
 /// Who may call.
@@ -226,7 +260,7 @@ impl Receiver {
         seen: &(dyn Fn(&ReceivedObject) + Sync),
     ) -> std::io::Result<()> {
         listener.set_nonblocking(true)?;
-        let mut minute = (Instant::now(), 0);
+        let mut minute = Minute::default();
         std::thread::scope(|scope| {
             while !stop.load(Ordering::Relaxed) {
                 let (socket, peer) = match listener.accept() {
@@ -243,18 +277,11 @@ impl Receiver {
                     }
                     Err(error) => return Err(error),
                 };
-                if minute.0.elapsed() >= Duration::from_secs(60) {
-                    minute = (Instant::now(), 0);
-                }
                 // Who may not come in does not keep out who may.
-                if self.is_known(peer) {
-                    minute.1 += 1;
-                }
-                if let Some(why) = self.not_let_in(peer, minute.1) {
-                    // Only the first of a flood is reported: a log that fills the disk would do the flood's work.
-                    if minute.1 <= self.reception.limits.connections_a_minute_max {
-                        self.reception.refuse("", peer, "", &why, seen);
-                    }
+                let is_known = self.is_known(peer);
+                let count = minute.count(is_known);
+                if let Some(why) = self.not_let_in(is_known, count) {
+                    self.turn_away(peer, is_known, count, &why, seen);
                     continue;
                 }
                 self.open.fetch_add(1, Ordering::Relaxed);
@@ -277,9 +304,28 @@ impl Receiver {
         allowed.is_empty() || allowed.contains(&peer.ip().to_canonical())
     }
 
-    fn not_let_in(&self, peer: SocketAddr, this_minute: usize) -> Option<String> {
+    /// Reports one that is not let in; of a flood only the first: a log that fills the disk would do the flood's work.
+    fn turn_away(
+        &self,
+        peer: SocketAddr,
+        is_known: bool,
+        this_minute: usize,
+        why: &str,
+        seen: &(dyn Fn(&ReceivedObject) + Sync),
+    ) {
+        let most =
+            if is_known { self.reception.limits.connections_a_minute_max } else { STRANGERS_NOTED_MAX };
+        if this_minute > most {
+            return;
+        }
+        let is_last = !is_known && this_minute == most;
+        let more = if is_last { "; more of these are not listed in this minute" } else { "" };
+        self.reception.refuse("", peer, "", &format!("{why}{more}"), seen);
+    }
+
+    fn not_let_in(&self, is_known: bool, this_minute: usize) -> Option<String> {
         let limits = &self.reception.limits;
-        if !self.is_known(peer) {
+        if !is_known {
             return Some("the address is not allowed; allow it with --address".to_owned());
         }
         if this_minute > limits.connections_a_minute_max {
@@ -297,31 +343,17 @@ impl Receiver {
         stop: &AtomicBool,
         seen: &(dyn Fn(&ReceivedObject) + Sync),
     ) -> Result<(), (String, String)> {
-        let nobody = |error: &dyn std::fmt::Display| (String::new(), error.to_string());
-        socket.set_nonblocking(false).map_err(|error| nobody(&error))?;
-        let mut options = ServerAssociationOptions::new()
-            .ae_title(self.ae_title.as_str())
-            .ae_access_control(Allowed(&self.reception.limits.from))
-            .max_pdu_length(PDU_BYTES_MAX)
-            .read_timeout(self.reception.limits.silence_max)
-            .write_timeout(self.reception.limits.silence_max)
-            .with_abstract_syntax(uids::VERIFICATION)
-            .with_abstract_syntax(uids::STORAGE_COMMITMENT_PUSH_MODEL);
-        for class in CLASSES {
-            options = options.with_abstract_syntax(class);
-        }
-        let silence_max = self.reception.limits.silence_max;
-        let socket = match &self.tls {
-            Some(config) => tls::accept(config, socket, silence_max)
-                .map_err(|error| (String::new(), format!("TLS: {error}")))?,
-            None => socket,
-        };
-        let proposal = proposed(&socket, PDU_BYTES_MAX, silence_max).map_err(|error| nobody(&error))?;
-        for syntax in self.syntaxes(proposal.as_ref()) {
-            options = options.with_transfer_syntax(syntax);
-        }
-        let association =
-            options.establish(socket).map_err(|error| self.not_established(proposal.as_ref(), &error))?;
+        let limits = &self.reception.limits;
+        let deadline = Deadline::start(&socket, limits.opening_max, limits.connection_max)
+            .map_err(|error| (String::new(), error.to_string()))?;
+        let (association, proposal) = self.opened(socket).map_err(|(from, why)| {
+            let slow = || {
+                let seconds = limits.opening_max.as_secs_f32();
+                format!("it connected, and its request had not come as a whole after {seconds} s")
+            };
+            (from, if deadline.is_over() { slow() } else { why })
+        })?;
+        deadline.opened();
         let from = association.peer_ae_title().trim().to_owned();
         let why = not_agreed(association.presentation_contexts());
         if let Some(why) = &why {
@@ -338,8 +370,41 @@ impl Receiver {
                 // The peer may be gone already.
                 let _ = visit.association.abort();
             }
-            (visit.from, said)
+            (visit.from, if deadline.is_over() { TOO_LONG.to_owned() } else { said })
         })
+    }
+
+    /// TLS, where it is asked for, and the association that the caller proposes, with its proposal.
+    fn opened(
+        &self,
+        socket: TcpStream,
+    ) -> Result<(ServerAssociation<TcpStream>, Option<Proposal>), (String, String)> {
+        let nobody = |error: &dyn std::fmt::Display| (String::new(), error.to_string());
+        socket.set_nonblocking(false).map_err(|error| nobody(&error))?;
+        let silence_max = self.reception.limits.silence_max;
+        let mut options = ServerAssociationOptions::new()
+            .ae_title(self.ae_title.as_str())
+            .ae_access_control(Allowed(&self.reception.limits.from))
+            .max_pdu_length(PDU_BYTES_MAX)
+            .read_timeout(silence_max)
+            .write_timeout(silence_max)
+            .with_abstract_syntax(uids::VERIFICATION)
+            .with_abstract_syntax(uids::STORAGE_COMMITMENT_PUSH_MODEL);
+        for class in CLASSES {
+            options = options.with_abstract_syntax(class);
+        }
+        let socket = match &self.tls {
+            Some(config) => tls::accept(config, socket, silence_max)
+                .map_err(|error| (String::new(), format!("TLS: {error}")))?,
+            None => socket,
+        };
+        let proposal = proposed(&socket, PDU_BYTES_MAX, silence_max).map_err(|error| nobody(&error))?;
+        for syntax in self.syntaxes(proposal.as_ref()) {
+            options = options.with_transfer_syntax(syntax);
+        }
+        let association =
+            options.establish(socket).map_err(|error| self.not_established(proposal.as_ref(), &error))?;
+        Ok((association, proposal))
     }
 
     /// Who called in vain, as far as that was seen, and why.
@@ -404,6 +469,6 @@ impl Receiver {
                 Err(ended) => return Err((ended.to_string(), true)),
             }
         }
-        Err(("the connection was open too long, or the receiver was stopped".to_owned(), true))
+        Err((TOO_LONG.to_owned(), true))
     }
 }

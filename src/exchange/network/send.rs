@@ -331,10 +331,18 @@ impl Peer {
         };
         let mut talk = Talk { peer: self, association };
         for (id, object) in (1_u16..).zip(&objects[..count]) {
-            let sent = talk.store(object, id)?;
+            let sent = talk.store(object, id).or_else(unread)?;
             report(object, &sent);
         }
         talk.association.release().map_err(|error| self.failed(&error))
+    }
+}
+
+/// A file that cannot be read any more is one refusal: the others still go.
+pub(super) fn unread(error: SendError) -> Result<Sent, SendError> {
+    match error {
+        SendError::File { .. } => Ok(Sent::Refused(error.to_string())),
+        error => Err(error),
     }
 }
 

@@ -15,7 +15,7 @@ use serde_json::Value;
 use ureq::Agent;
 use ureq::tls::{Certificate, ClientCert, PrivateKey, RootCerts, TlsConfig, TlsProvider};
 
-use super::send::{Object, PAUSES_S, SendError, Sent, file_of};
+use super::send::{Object, PAUSES_S, SendError, Sent, file_of, unread};
 use super::status::refusal;
 use super::tls::{TlsError, TlsFiles};
 use crate::exchange::uid::uuid;
@@ -90,7 +90,7 @@ impl StowServer {
         for object in objects {
             let mut tries = PAUSES_S.iter();
             let sent = loop {
-                match self.store(object) {
+                match self.store(object).or_else(unread) {
                     Ok(sent) => break sent,
                     Err(error) => {
                         let pause = tries.next().filter(|_| matches!(error, SendError::Network { .. }));

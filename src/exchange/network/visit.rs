@@ -81,13 +81,15 @@ impl Reception {
         self.log(&self.refused(from, peer, instance, why), seen);
     }
 
-    fn log(&self, arrival: &ReceivedObject, seen: &(dyn Fn(&ReceivedObject) + Sync)) {
-        // A log that cannot be written does not keep a still from being kept; the sender was answered already.
+    /// Writes a line of the log; false where it cannot be written, which is told.
+    fn log(&self, arrival: &ReceivedObject, seen: &(dyn Fn(&ReceivedObject) + Sync)) -> bool {
         if let Err(error) = self.inbox.note(arrival) {
-            seen(&ReceivedObject { why: error.to_string(), ..arrival.clone() });
-            return;
+            let (outcome, why) = (InboxOutcome::Refused, error.to_string());
+            seen(&ReceivedObject { outcome, why, ..arrival.clone() });
+            return false;
         }
         seen(arrival);
+        true
     }
 }
 
@@ -256,8 +258,10 @@ impl<'a> Visit<'a> {
         }
         let Some((message, coming)) = self.coming.take() else { return Ok(()) };
         let (status, arrival) = self.settle(&message, coming);
-        self.reception.log(&arrival, self.seen);
-        // Kept, on the disk and in the log, or refused: only now the sender may forget it.
+        let is_logged = self.reception.log(&arrival, self.seen);
+        // Kept, on the disk and in the log, or refused: only now the sender may forget it. A still without its line would never
+        // be confirmed, so it is to be sent again; its file is known then.
+        let status = if status == SUCCESS && !is_logged { OUT_OF_RESOURCES } else { status };
         self.answer(&message, status, part.presentation_context_id)
     }
 
@@ -275,8 +279,9 @@ impl<'a> Visit<'a> {
                 return self.answer(&message, NOT_UNDERSTOOD, context);
             }
         };
-        let report = asked.held_by(&self.reception.folder);
         self.answer(&message, SUCCESS, context)?;
+        // Whole files are looked at, which takes its time: the answer does not wait for it.
+        let report = asked.held_by(&self.reception.folder, &self.reception.inbox.logged());
         let sent = match self.reception.reports_to.iter().find(|peer| peer.ae_title == self.from) {
             Some(peer) => peer.report(&report).map_err(|error| error.to_string()),
             None => self.report(&report, context, &syntax),
@@ -287,7 +292,9 @@ impl<'a> Visit<'a> {
             ..self.reception.refused(&self.from, self.peer, "", "")
         };
         match sent {
-            Ok(()) => self.reception.log(&noted, self.seen),
+            Ok(()) => {
+                self.reception.log(&noted, self.seen);
+            }
             Err(why) => {
                 let why = format!("{}, but the answer did not arrive: {why}", noted.why);
                 self.reception.refuse(&self.from, self.peer, "", &why, self.seen);

@@ -31,19 +31,24 @@ const ROWS_MAX: usize = 500;
 const ROW_BYTES_MAX: usize = 1 << 20;
 
 /// What is asked for besides the step itself; an empty value asks for the value.
-const WANTED: [(Tag, VR); 11] = [
+const WANTED: [(Tag, VR); 13] = [
     (tags::ACCESSION_NUMBER, VR::SH),
     (tags::PATIENT_NAME, VR::PN),
     (tags::PATIENT_ID, VR::LO),
     (tags::PATIENT_BIRTH_DATE, VR::DA),
     (tags::PATIENT_SEX, VR::CS),
+    (tags::PATIENT_SEX_NEUTERED, VR::CS),
     (tags::PATIENT_SPECIES_DESCRIPTION, VR::LO),
     (tags::PATIENT_BREED_DESCRIPTION, VR::LO),
     (tags::RESPONSIBLE_PERSON, VR::PN),
+    (tags::RESPONSIBLE_PERSON_ROLE, VR::CS),
     (tags::STUDY_INSTANCE_UID, VR::UI),
     (tags::REQUESTED_PROCEDURE_DESCRIPTION, VR::LO),
     (tags::REQUESTED_PROCEDURE_ID, VR::SH),
 ];
+
+/// What is asked for as a code, where a system states no words.
+const WANTED_CODES: [Tag; 2] = [tags::PATIENT_SPECIES_CODE_SEQUENCE, tags::PATIENT_BREED_CODE_SEQUENCE];
 
 impl Peer {
     /// The animals of a day for a kind of machine, such as `US`.
@@ -148,6 +153,14 @@ fn wanted(day: NaiveDate, modality: &str) -> InMemDicomObject {
     ]);
     let mut query = InMemDicomObject::from_element_iter(WANTED.map(|(tag, vr)| text(tag, vr, "")));
     query.put(text(tags::SPECIFIC_CHARACTER_SET, VR::CS, "ISO_IR 192"));
+    for tag in WANTED_CODES {
+        let code = InMemDicomObject::from_element_iter([
+            text(tags::CODE_VALUE, VR::SH, ""),
+            text(tags::CODING_SCHEME_DESIGNATOR, VR::SH, ""),
+            text(tags::CODE_MEANING, VR::LO, ""),
+        ]);
+        query.put(DataElement::new(tag, VR::SQ, DataSetSequence::from(vec![code])));
+    }
     query.put(DataElement::new(
         tags::SCHEDULED_PROCEDURE_STEP_SEQUENCE,
         VR::SQ,
@@ -158,6 +171,13 @@ fn wanted(day: NaiveDate, modality: &str) -> InMemDicomObject {
 
 fn as_date(day: NaiveDate) -> String {
     day.format("%Y%m%d").to_string()
+}
+
+/// What the first code of a sequence means; empty where there is none.
+fn meaning(row: &InMemDicomObject, sequence: Tag) -> String {
+    let codes = row.element_opt(sequence).ok().flatten();
+    let first = codes.and_then(|element| element.items()?.first());
+    first.and_then(|code| text_of(code, tags::CODE_MEANING)).unwrap_or_default()
 }
 
 /// A row as an appointment; none where it is of another day.
@@ -181,9 +201,15 @@ fn appointment(row: &InMemDicomObject, day: NaiveDate) -> Option<Appointment> {
     let mut parts = name.split('=').next().unwrap_or_default().split('^').map(str::trim);
     let (first, second) = (parts.next().unwrap_or_default(), parts.next().unwrap_or_default());
     let (family, horse) = if second.is_empty() { ("", first) } else { (first, second) };
+    // Whoever brings the animal or treats it is no owner; where no role is stated, a responsible person is taken for one.
+    let is_owner = matches!(text(tags::RESPONSIBLE_PERSON_ROLE).as_str(), "" | "OWNER");
     let owner = match text(tags::RESPONSIBLE_PERSON) {
-        owner if owner.is_empty() => family.to_owned(),
+        owner if owner.is_empty() || !is_owner => family.to_owned(),
         owner => owner.replace('^', " ").trim().to_owned(),
+    };
+    let words = |tag, code| match text(tag) {
+        words if words.is_empty() => meaning(row, code),
+        words => words,
     };
     let procedure = match of_step(tags::SCHEDULED_PROCEDURE_STEP_DESCRIPTION) {
         step if step.is_empty() => text(tags::REQUESTED_PROCEDURE_DESCRIPTION),
@@ -195,9 +221,17 @@ fn appointment(row: &InMemDicomObject, day: NaiveDate) -> Option<Appointment> {
         horse: horse.to_owned(),
         horse_id: text(tags::PATIENT_ID),
         owner,
-        species: text(tags::PATIENT_SPECIES_DESCRIPTION),
-        breed: text(tags::PATIENT_BREED_DESCRIPTION),
+        species: words(tags::PATIENT_SPECIES_DESCRIPTION, tags::PATIENT_SPECIES_CODE_SEQUENCE),
+        breed: words(tags::PATIENT_BREED_DESCRIPTION, tags::PATIENT_BREED_CODE_SEQUENCE),
         sex: Some(text(tags::PATIENT_SEX)).filter(|sex| is_sex(sex)).unwrap_or_default(),
+        neutered: match text(tags::PATIENT_SEX_NEUTERED).as_str() {
+            "ALTERED" => "yes".to_owned(),
+            "UNALTERED" => "no".to_owned(),
+            _ => String::new(),
+        },
+        born: NaiveDate::parse_from_str(&text(tags::PATIENT_BIRTH_DATE), "%Y%m%d")
+            .map(|day| day.to_string())
+            .unwrap_or_default(),
         accession: text(tags::ACCESSION_NUMBER),
         study: Some(text(tags::STUDY_INSTANCE_UID)).filter(|study| is_uid(study)).unwrap_or_default(),
         procedure,

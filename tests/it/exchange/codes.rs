@@ -9,7 +9,7 @@ use super::stage::python;
 fn codes_are_those_of_the_published_dictionaries() {
     let codes = Codes::built_in().unwrap();
     let own = concept::ALL.iter().map(|concept| Code::from(*concept));
-    // The dictionaries have neither languages (RFC 5646) nor this container, which PS3.16 TID 1500 names (from dcmtk).
+    // The dictionaries have neither languages (RFC 5646) nor this container, which the next test looks up.
     let own = own.filter(|code| !matches!(code.scheme.as_str(), "RFC5646" | "UMLS"));
     let all: Vec<Code> = codes.published().into_iter().cloned().chain(own).collect();
     assert!(all.len() > 60, "{}", all.len());
@@ -17,6 +17,23 @@ fn codes_are_those_of_the_published_dictionaries() {
         all.iter().map(|code| [code.value.as_str(), code.scheme.as_str(), code.meaning.as_str()]).collect();
     let wrong = python(&["codes"], &serde_json::to_string(&rows).unwrap());
     assert_eq!(wrong, serde_json::json!([]));
+}
+
+/// The container of qualitative evaluations (PS3.16 TID 1500), as dcmtk's library of templates has it.
+#[test]
+fn the_code_of_another_dictionary_is_the_one_that_dcmtk_writes() {
+    let own: Vec<Code> = concept::ALL.iter().map(|concept| Code::from(*concept)).collect();
+    let own: Vec<&Code> = own.iter().filter(|code| code.scheme == "UMLS").collect();
+    assert_eq!(own.len(), 1, "{own:?}");
+    let folders = ["/usr/lib", "/usr/lib/x86_64-linux-gnu", "/usr/lib/aarch64-linux-gnu"];
+    let all = folders.iter().filter_map(|folder| std::fs::read_dir(folder).ok()).flatten().flatten();
+    let library = all.map(|entry| entry.path()).find(|path| path.to_string_lossy().contains("/libcmr.so"));
+    let bytes = std::fs::read(library.expect("dcmtk's libcmr; run `make setup`")).unwrap();
+    let holds = |text: &str| bytes.windows(text.len()).any(|part| part == text.as_bytes());
+    // The compiler may keep the meaning in pieces, as instructions: its beginning stands in one.
+    assert!(holds(&own[0].value) && holds("Qualitative Eval"), "{own:?}");
+    assert!(own[0].meaning.starts_with("Qualitative Eval"));
+    assert!(!holds("C0034376"));
 }
 
 #[test]

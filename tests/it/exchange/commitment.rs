@@ -86,4 +86,13 @@ fn a_sender_that_asks_is_told_what_the_receiver_keeps_and_what_not() {
     let log = receiving.await_log(|log| log.len() == 2);
     assert_eq!(log[1].outcome, InboxOutcome::Asked, "{log:?}");
     assert!(log[1].why.contains("2 objects") && log[1].why.contains(&uid(2)), "{log:?}");
+    // A file that is not as it came any more is not promised, whatever its head says.
+    let kept = into.path().join(format!("{}.dcm", uid(1)));
+    let mut bytes = std::fs::read(&kept).unwrap();
+    *bytes.last_mut().unwrap() ^= 1;
+    std::fs::write(&kept, bytes).unwrap();
+    let asked = json!({"DicomInstances": [{"SOPClassUID": class, "SOPInstanceUID": uid(1)}]});
+    orthanc.post("/modalities/exam/storage-commitment", &asked);
+    let log = receiving.await_log(|log| log.len() == 3);
+    assert!(log[2].why.contains("1 are not"), "{log:?}");
 }

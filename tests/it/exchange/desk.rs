@@ -6,7 +6,7 @@ use dicom_core::{DataElement, PrimitiveValue, VR};
 use dicom_dictionary_std::tags;
 use serde_json::json;
 
-use super::stage::{export, files, folder, folder_of};
+use super::stage::{export, files, folder, folder_of, python, sign};
 use crate::support::desk::Served;
 
 #[test]
@@ -35,6 +35,23 @@ fn each_form_is_made_from_the_desk_and_is_what_the_command_makes() {
     assert_eq!(std::fs::read(out.join("table.csv")).unwrap(), std::fs::read(by_command).unwrap());
     let (status, told) = served.post("/api/export", &json!({"form": "everything"}));
     assert_eq!(status, 422, "{told}");
+}
+
+/// The signed report names the practice of the letterhead, from the desk and from the command.
+#[test]
+fn the_practice_of_the_letterhead_is_the_verifying_organization() {
+    let exam = folder();
+    sign(exam.path());
+    let settings = exam.path().join("settings/zonecall");
+    std::fs::create_dir_all(&settings).unwrap();
+    std::fs::write(settings.join("people.toml"), "[practice]\nname = \"Equine practice of the tests\"\n")
+        .unwrap();
+    let served = Served::start(exam.path(), 0);
+    let (status, told) = served.post("/api/export", &json!({"form": "dicom"}));
+    assert_eq!(status, 200, "{told}");
+    let report = exam.path().join("out/dicom/report-01.dcm");
+    let read = python(&["header", report.to_str().unwrap()], "");
+    assert_eq!(read["0040A073"]["Value"][0]["0040A027"]["Value"][0], "Equine practice of the tests");
 }
 
 #[test]

@@ -212,3 +212,27 @@ fn stills_of_a_second_study_are_in_the_bundle_too() {
     assert_eq!(told, [("urn:oid:2.25.1001", 2), ("urn:oid:2.25.1099", 1)]);
     assert_eq!(of_kind(&bundle, "DiagnosticReport")[0]["imagingStudy"].as_array().unwrap().len(), 2);
 }
+
+/// An agent or a vet who brings the animal is not written down as its owner; without a role nothing is said of it.
+#[test]
+fn a_responsible_person_keeps_the_role_that_was_stated() {
+    use dicom_core::{DataElement, PrimitiveValue, VR};
+    use dicom_dictionary_std::tags;
+    for (role, wanted) in [("AGENT", Some("agent")), ("OWNER", Some("owner")), ("", None)] {
+        let exam = folder_of(&[], |_, still| {
+            still.put(DataElement::new(tags::RESPONSIBLE_PERSON_ROLE, VR::CS, PrimitiveValue::from(role)));
+        });
+        let text = bundle(exam.path());
+        assert_eq!(judged(&text), (true, Vec::new()), "{role}");
+        let bundle: Value = serde_json::from_str(&text).unwrap();
+        let contact = &of_kind(&bundle, "Patient")[0]["contact"][0];
+        assert_eq!(contact["name"]["text"], "Müller Anna");
+        assert_eq!(contact["relationship"][0]["text"].as_str(), wanted, "{contact}");
+        // In DICOM a role must be there (PS3.3 C.7.1.1).
+        export(exam.path(), "dicom", &[], 0);
+        let report = exam.path().join("out/dicom/report-01.dcm");
+        let read = super::stage::python(&["header", report.to_str().unwrap()], "");
+        let stated = if role.is_empty() { "UNKNOWN" } else { role };
+        assert_eq!(read["00102298"]["Value"][0], stated);
+    }
+}

@@ -4,7 +4,7 @@ use image::GenericImageView;
 
 use crate::support::program::zonecall;
 
-use super::stage::{SIZE, STUDY, doubtful, enter, export, faults, files, folder, python, uid};
+use super::stage::{SIZE, STUDY, agree, doubtful, enter, export, faults, files, folder, python, uid};
 
 fn names(folder: &std::path::Path) -> Vec<String> {
     let all =
@@ -65,7 +65,9 @@ fn a_copy_is_a_derived_image_that_names_its_source_and_what_it_shows() {
     let exam = folder();
     enter(exam.path());
     export(exam.path(), "labelled", &[], 0);
-    for path in files(&exam.path().join("out/labelled")) {
+    let copies = files(&exam.path().join("out/labelled"));
+    agree(&[copies.clone(), files(&exam.path().join("frames"))].concat());
+    for path in copies {
         assert_eq!(faults(&path), Vec::<String>::new(), "{}", path.display());
     }
     let path = exam.path().join("out/labelled/LF_2B_T_SDFT_01.dcm");

@@ -17,6 +17,8 @@ mod peers_file;
 mod refusals;
 mod round_trip;
 mod report;
+mod send_exam;
+mod slow;
 pub mod stage;
 mod stow;
 mod teaching;

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::io::Read as _;
 use std::path::Path;
 
-use super::stage::{SIZE, STUDY, doubtful, export, faults, files, folder, python};
+use super::stage::{SIZE, STUDY, agree, doubtful, export, faults, files, folder, python};
 
 /// A number of 128 bits has fewer digits once in a thousand million times.
 const NEW_DIGITS_MIN: usize = 30;
@@ -76,12 +76,16 @@ fn no_file_holds_a_name_a_number_or_a_day() {
             }
         }
     }
+    agree(&files(&folder));
     for path in files(&folder) {
         assert_eq!(faults(&path), Vec::<String>::new(), "{}", path.display());
         let read = python(&["header", path.to_str().unwrap()], "");
         assert_eq!(read["00120062"]["Value"][0], "YES");
         // PS3.15 annex E: the basic profile by its code in CID 7050.
-        assert_eq!(read["00120064"]["Value"][0]["00080100"]["Value"][0], "113100");
+        assert_eq!(methods(&read), ["113100"]);
+        // Nothing was blackened: the pixels are those of the still.
+        assert_eq!(read["00080008"]["Value"][0], "ORIGINAL");
+        assert!(read.get("00082111").is_none(), "{read}");
     }
 }
 
@@ -102,6 +106,18 @@ fn a_rectangle_is_black_in_every_copy_and_all_else_is_as_it_was() {
     let pixels = file.element(dicom_dictionary_std::tags::PIXEL_DATA).unwrap().to_bytes().unwrap();
     assert!(pixels[..640].iter().all(|value| *value == 0) && pixels[640] == (640 % 251) as u8);
     assert_eq!(faults(&path), Vec::<String>::new());
+    // It is no original any more, and says what was done (PS3.3 C.7.6.1.1.2; PS3.15 E.3.1).
+    let read = python(&["header", path.to_str().unwrap()], "");
+    assert_eq!(read["00080008"]["Value"], serde_json::json!(["DERIVED", "PRIMARY"]));
+    assert!(read["00082111"]["Value"][0].as_str().unwrap().contains("black"), "{read}");
+    assert_eq!(read["00280301"]["Value"][0], "NO");
+    assert_eq!(methods(&read), ["113100", "113101"]);
+}
+
+/// The codes of how a copy was made nobody's.
+fn methods(read: &serde_json::Value) -> Vec<&str> {
+    let items = read["00120064"]["Value"].as_array().unwrap().iter();
+    items.map(|item| item["00080100"]["Value"][0].as_str().unwrap()).collect()
 }
 
 /// A label in doubt is no code, so that nothing in the copy names a side.

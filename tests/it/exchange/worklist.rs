@@ -49,12 +49,25 @@ fn row(number: usize, [day, time, name, id, modality]: [&str; 5]) -> InMemDicomO
         text(tags::PATIENT_ID, VR::LO, id),
         text(tags::PATIENT_BIRTH_DATE, VR::DA, "20180401"),
         text(tags::PATIENT_SEX, VR::CS, "F"),
-        text(tags::PATIENT_BREED_DESCRIPTION, VR::LO, "Hanoverian"),
+        text(tags::PATIENT_SEX_NEUTERED, VR::CS, "ALTERED"),
+        text(tags::RESPONSIBLE_PERSON, VR::PN, "Agent^Alex"),
+        text(tags::RESPONSIBLE_PERSON_ROLE, VR::CS, "AGENT"),
         text(tags::STUDY_INSTANCE_UID, VR::UI, &format!("2.25.80{number}")),
         text(tags::ACCESSION_NUMBER, VR::SH, &format!("A{number}")),
         text(tags::REQUESTED_PROCEDURE_ID, VR::SH, "R1"),
         text(tags::REQUESTED_PROCEDURE_DESCRIPTION, VR::LO, "lameness"),
     ]);
+    if number == 2 {
+        let code = InMemDicomObject::from_element_iter([
+            text(tags::CODE_VALUE, VR::SH, "34200004"),
+            text(tags::CODING_SCHEME_DESIGNATOR, VR::SH, "SCT"),
+            text(tags::CODE_MEANING, VR::LO, "Standardbred"),
+        ]);
+        let codes = DataSetSequence::from(vec![code]);
+        row.put(DataElement::new(tags::PATIENT_BREED_CODE_SEQUENCE, VR::SQ, codes));
+    } else {
+        row.put(text(tags::PATIENT_BREED_DESCRIPTION, VR::LO, "Hanoverian"));
+    }
     let steps = DataSetSequence::from(vec![step]);
     row.put(DataElement::new(tags::SCHEDULED_PROCEDURE_STEP_SEQUENCE, VR::SQ, steps));
     row
@@ -106,8 +119,8 @@ fn day_list(folder: &Path) -> String {
     assert_eq!(
         lines,
         [
-            "  1  08:30  +danger (H-7), owner Kim, F, tendon scan",
-            "  2  10:15  Juniper (H-22), owner Müller, F, tendon scan"
+            "  1  08:30  +danger (H-7), owner Kim, F, born 2018-04-01, tendon scan",
+            "  2  10:15  Juniper (H-22), owner Müller, F, born 2018-04-01, tendon scan"
         ]
     );
     let table = zonecall(&[&args[..], &["--as", "csv", "--out", &path]].concat());
@@ -119,10 +132,45 @@ fn day_list(folder: &Path) -> String {
 fn the_horses_of_the_day_come_in_the_order_of_the_day_with_their_owners() {
     let folder = tempfile::tempdir().unwrap();
     let table = std::fs::read_to_string(day_list(folder.path())).unwrap();
-    let head = "number,time,horse,horse_id,owner,species,breed,sex,accession,study,procedure\n";
+    let head = "number,time,horse,horse_id,owner,species,breed,sex,neutered,born,accession,study,procedure\n";
     assert!(table.starts_with(head), "{table}");
     assert!(table.contains("\n1,08:30,'+danger,H-7,Kim,"), "{table}");
-    assert!(table.contains("\n2,10:15,Juniper,H-22,Müller,,,F,A1,2.25.801,tendon scan\n"), "{table}");
+    assert!(
+        table.contains("\n2,10:15,Juniper,H-22,Müller,,,F,,2018-04-01,A1,2.25.801,tendon scan\n"),
+        "{table}"
+    );
+}
+
+/// dcmtk's asker gets the same rows from the same server.
+#[test]
+fn another_asker_gets_the_same_rows() {
+    let server = server(&DAY);
+    let answers = tempfile::tempdir().unwrap();
+    let asked = Command::new("findscu")
+        .args(["-W", "-X", "-aec", "CLINIC", "127.0.0.1", &server.port.to_string()])
+        .args(["-k", "PatientName", "-k", "PatientID", "-k", "AccessionNumber", "-k", "StudyInstanceUID"])
+        .args(["-k", "ScheduledProcedureStepSequence[0].Modality=US"])
+        .args(["-k", "ScheduledProcedureStepSequence[0].ScheduledProcedureStepStartDate=20260504"])
+        .current_dir(answers.path())
+        .output()
+        .unwrap_or_else(|error| panic!("findscu: {error}; run `make setup`"));
+    assert!(asked.status.success(), "{}", said_of(&asked));
+    let theirs: std::collections::BTreeSet<[String; 3]> = files(answers.path())
+        .iter()
+        .map(|file| {
+            let row = dicom_object::open_file(file).unwrap();
+            [tags::PATIENT_ID, tags::ACCESSION_NUMBER, tags::STUDY_INSTANCE_UID].map(|tag| {
+                row.element(tag).unwrap().to_str().unwrap().trim_end_matches(['\0', ' ']).to_owned()
+            })
+        })
+        .collect();
+    let from = format!("127.0.0.1:{}", server.port);
+    let args = ["worklist", "--from", &from, "--called", "CLINIC", "--day", "2026-05-04", "--as", "csv"];
+    let ours = zonecall(&args);
+    let ours = zonecall::exchange::day_list::parse(&String::from_utf8(ours.stdout).unwrap()).unwrap();
+    let ours = ours.into_iter().map(|row| [row.horse_id, row.accession, row.study]);
+    assert_eq!(ours.collect::<std::collections::BTreeSet<_>>(), theirs);
+    assert_eq!(theirs.len(), 2);
 }
 
 #[test]
@@ -244,8 +292,13 @@ fn orthanc_gives_its_worklist_with_the_breed_and_by_tls_only_to_who_may_have_it(
     };
     let (code, said) = ask(&certificates.ours("scanner"));
     assert_eq!(code, Some(0), "{said}\n{}", orthanc.log());
-    let wanted = "  2  10:15  Juniper (H-22), owner Müller, Hanoverian, F, tendon scan";
+    let wanted =
+        "  2  10:15  Juniper (H-22), owner Müller, Hanoverian, F, neutered, born 2018-04-01, tendon scan";
+    // The breed of the other one is stated by its code alone; an agent is not its owner.
+    let coded =
+        "  1  08:30  +danger (H-7), owner Kim, Standardbred, F, neutered, born 2018-04-01, tendon scan";
     assert_eq!(said.lines().nth(1), Some(wanted), "{said}");
+    assert_eq!(said.lines().next(), Some(coded), "{said}");
     let (code, said) = ask(&certificates.ours("intruder"));
     assert_eq!(code, Some(2), "{said}");
 }
