@@ -1,4 +1,4 @@
-//! Which findings a person has settled: accepted as they are, or answered by tying the still they ask about to its call.
+//! Which findings a person has settled: accepted as they are, or answered by a label of the still that they ask about.
 //!
 //! Takes: the exam with its changes, what was found, and the labelled stills.
 //! Gives: who settled each finding, when and why.
@@ -8,6 +8,8 @@
 use crate::exam::fold::{Exam, LoggedChange};
 use crate::exam::review::Change;
 use crate::exam::seq::Seq;
+use crate::frames::pair::pair;
+use crate::knowledge::label::labels;
 use crate::knowledge::record::{Finding, FrameRow, SettledRow, Status};
 use crate::protocol::Protocols;
 
@@ -24,12 +26,17 @@ pub(crate) fn note_settled(
     frames: &[FrameRow],
     protocols: &Protocols,
 ) {
-    let settled: Vec<Option<SettledRow>> = findings
-        .iter()
-        .map(|finding| {
-            accepted(exam, finding, findings).or_else(|| tied(exam, finding, frames, protocols)).map(row)
-        })
-        .collect();
+    let label_settles =
+        |finding: &&Finding| protocols.rules.rule(&finding.rule).is_some_and(|rule| rule.label_settles);
+    // Pairing is looked at again only where that may answer something.
+    let relabelled =
+        if findings.iter().any(|finding| label_settles(&finding)) { relabelled(exam) } else { Vec::new() };
+    let settle = |finding: &Finding| {
+        let tied =
+            || Some(finding).filter(label_settles).and_then(|one| tied(exam, one, frames, &relabelled));
+        accepted(exam, finding, findings).or_else(tied).map(row)
+    };
+    let settled: Vec<Option<SettledRow>> = findings.iter().map(settle).collect();
     for (finding, settled) in findings.iter_mut().zip(settled) {
         finding.settled = settled;
     }
@@ -97,21 +104,38 @@ fn changed_since(exam: &Exam, finding: &Finding, line: Seq) -> bool {
     changed || exam.entries.iter().any(|entry| entry.seq > line && of_still(entry.entered.still.as_deref()))
 }
 
-/// The change that tied the still of this save call to it by hand, where the rule asks no more than that.
+/// The stills whose labels a person wrote, each with the call that it would be paired with otherwise.
+fn relabelled(exam: &Exam) -> Vec<(&str, Seq)> {
+    let by_hand = |logged: &LoggedChange| matches!(logged.review.change, Change::Label { .. });
+    if !exam.standing_changes().any(by_hand) {
+        return Vec::new();
+    }
+    let mut unlabelled = exam.clone();
+    unlabelled.changes.retain(|logged| !by_hand(logged));
+    let labels = labels(&unlabelled, &pair(&unlabelled, &unlabelled.frames));
+    let calls = exam.frames.iter().zip(labels);
+    calls.filter_map(|(frame, label)| Some((frame.id.as_str(), label.call_seq?))).collect()
+}
+
+/// The change that labelled the still of this save call by hand: by its call, or whatever was said.
 fn tied<'a>(
     exam: &'a Exam,
     finding: &Finding,
     frames: &[FrameRow],
-    protocols: &Protocols,
+    relabelled: &[(&str, Seq)],
 ) -> Option<&'a LoggedChange> {
     let seq = finding.call_seq?;
-    let asks_label = protocols.rules.rule(&finding.rule).is_some_and(|rule| rule.label_settles);
-    let mut stills = frames.iter().filter(|row| row.call_seq == Some(seq)).peekable();
-    let is_asked = asks_label && stills.peek().is_some();
-    if !is_asked || !stills.all(|row| row.status == Status::Hand) {
+    let is_its = |row: &&FrameRow| {
+        let written = row.status == Status::Hand && row.call_seq.is_none();
+        row.call_seq == Some(seq) || written && relabelled.contains(&(row.id.as_str(), seq))
+    };
+    let stills: Vec<&FrameRow> = frames.iter().filter(is_its).collect();
+    if stills.is_empty() || stills.iter().any(|row| row.status != Status::Hand) {
         return None;
     }
-    exam.standing_changes()
-        .rev()
-        .find(|logged| matches!(&logged.review.change, Change::Pair { seq: paired, .. } if *paired == seq))
+    exam.standing_changes().rev().find(|logged| match &logged.review.change {
+        Change::Pair { seq: paired, .. } => *paired == seq,
+        Change::Label { still, .. } => stills.iter().any(|row| row.id == *still),
+        _ => false,
+    })
 }

@@ -85,9 +85,12 @@ pub struct Rule {
     /// What goes wrong if nobody looks at its findings.
     #[serde(default)]
     pub danger: Danger,
-    /// Its findings about a save call are settled once a person ties the still to that call.
+    /// Its findings about a save call are settled once a person labels the still of that call.
     #[serde(default)]
     pub label_settles: bool,
+    /// One look answers all its findings of an exam.
+    #[serde(default)]
+    pub one_look: bool,
 }
 
 /// What goes wrong if nobody looks, worst first.

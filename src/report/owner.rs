@@ -15,7 +15,7 @@ use super::ReportInput;
 use super::data::{Standing, standing_of};
 use super::document::{Document, page};
 use super::picture::Picture;
-use super::vet::{STYLE, status};
+use super::vet::{STYLE, sign_here, status};
 use super::words::{CAUTIONS, Cover, count, day, horse, standing};
 use crate::exam::closed_sets::CallKind;
 use crate::knowledge::belongs::is_labelled;
@@ -98,7 +98,7 @@ pub fn html(input: &ReportInput) -> String {
             section { h2 { "What is still open" } ul { @for line in &report.open { li { (line) } } } }
             @if !report.pictures.is_empty() { (pictures(&report, input)) }
         }
-        footer { (status(&report.status)) p.sign { "Vet, date and signature" } }
+        footer { (status(&report.status)) (sign_here(input)) }
     };
     page(&Document { title: &report.title, style: STYLE, body: &body })
 }

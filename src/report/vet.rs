@@ -42,7 +42,7 @@ pub fn html(input: &ReportInput) -> String {
             @for line in &first_page.not_shown { p { (line) } }
             @if first_page.appendix { (appendix(&data, input)) }
         }
-        footer { (status(&data.status)) p.sign { "Vet, date and signature" } }
+        footer { (status(&data.status)) (sign_here(input)) }
     };
     page(&Document { title: &data.title, style: STYLE, body: &body })
 }
@@ -63,6 +63,11 @@ fn appendix(data: &ReportData, input: &ReportInput) -> Markup {
         (settled(&data.settled))
         section #clock { h2 { "Clock" } @for line in &data.clock { p { (line) } } }
     }
+}
+
+/// The place for a hand; a record that was signed with a key needs none.
+pub(super) fn sign_here(input: &ReportInput) -> Markup {
+    html! { @if !input.record.exam.is_signed() { p.sign { "Vet, date and signature" } } }
 }
 
 /// Whose report it is.

@@ -179,8 +179,13 @@ fn a_logo_is_a_picture_or_nothing() {
 fn a_signed_report_needs_no_hand_and_does_not_say_how_sure_the_ear_was() {
     let mut record = sample::record();
     record.exam.status = ExamStatus::Signed;
+    let owners = in_pdf(&record, Audience::Owner, ReportFrame::default()).dense();
     let text = in_pdf(&record, Audience::Vet, ReportFrame::default()).dense();
-    assert!(text.contains("SIGNED") && !text.contains(&dense("Vet, date and signature")), "{text}");
+    for text in [&text, &owners] {
+        assert!(text.contains("SIGNED") && !text.contains(&dense("Vet, date and signature")), "{text}");
+    }
+    let draft = in_pdf(&sample::record(), Audience::Owner, ReportFrame::default()).dense();
+    assert!(draft.contains(&dense("Vet, date and signature")), "{draft}");
     assert!(!text.contains("%sure"), "{text}");
 }
 

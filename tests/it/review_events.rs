@@ -349,6 +349,18 @@ fn a_value_added_before_another_one_does_not_replace_it() {
 }
 
 #[test]
+fn what_is_asked_about_an_added_call_names_what_was_added() {
+    let folder = Folder::of(&[(2.0, "left fore zone two bravo transverse")]);
+    let amount = Amount { number: 50.0, unit: Some("mm2".to_owned()), unit_assumed: false };
+    let act = Act::Value(Value { term: "area".to_owned(), amount, said: ValueSaid::default() });
+    folder.change(Change::Add { sample: Sample(7 * 16_000), act });
+    let record = folder.record();
+    let asked = record.findings.iter().find(|one| one.rule == "value-without-place").unwrap();
+    assert_eq!(asked.message, "`area 50 mm2` was added by hand with no structure set");
+    assert!(!record.findings.iter().any(|one| one.message.contains("``")), "{:#?}", record.findings);
+}
+
+#[test]
 fn a_save_added_before_a_poor_picture_does_not_make_up_for_it() {
     let folder = Folder::of(&[(2.0, "left fore zone two bravo transverse"), (8.0, "repeat this")]);
     let asked = || folder.record().findings.iter().filter(|one| one.rule == "quality-not-repeated").count();

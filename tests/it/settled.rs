@@ -170,6 +170,30 @@ fn a_settling_that_may_mean_two_findings_settles_neither_in_other_words() {
     assert!(missing().iter().all(|finding| finding.settled.is_none()));
 }
 
+/// One still alone says nothing of the scanner's clock: a person sets it by the one save call.
+#[test]
+fn a_save_after_an_unheard_phrase_is_settled_by_labelling_its_still_by_hand() {
+    let folder = tempfile::tempdir().unwrap();
+    let said =
+        [(2.0, "left fore zone two bravo transverse"), (6.0, "colourless green ideas"), (10.0, "save")];
+    support::write_journal(folder.path(), &said);
+    let folder = Folder(folder);
+    let still = Event::Frame(Box::new(support::still::frame("2.25.7")));
+    let at = support::header().started_at;
+    Journal::open(folder.0.path()).unwrap().append(at, Sample::FIRST, &still).unwrap();
+    folder.change(Change::Clock { offset_s: -10.0 });
+    assert!(is_open(&folder, "save-after-unheard"));
+    let place = View { limb: Some("LF".into()), zone: Some("3A".into()), ..View::default() };
+    let label = folder.change(Change::Label { still: "2.25.7".to_owned(), place });
+    let settled = folder.of("save-after-unheard").settled.expect("its label was written by hand");
+    assert_eq!((settled.seq, settled.by.as_str()), (label, "Robin"));
+    folder.change(Change::TakeBack { seq: label });
+    assert!(is_open(&folder, "save-after-unheard"), "the label that was said counts again");
+    // Another still that takes the save is no less in doubt.
+    folder.change(Change::Label { still: "2.25.8".to_owned(), place: View::default() });
+    assert!(is_open(&folder, "save-after-unheard"));
+}
+
 fn settled_and_signed() -> Record {
     let mut record = sample::record();
     let at = record.exam.started_at;
@@ -211,5 +235,6 @@ fn a_signed_report_asks_nothing_that_is_settled_and_does_not_say_draft() {
     assert!(!letter.contains("for the practice to check"));
     for text in [page, letter] {
         assert!(text.contains("SIGNED") && !text.to_lowercase().contains("draft"));
+        assert!(!text.contains("Vet, date and signature"), "signed with a key, it needs no hand");
     }
 }

@@ -10,7 +10,7 @@ use crate::exam::call::{Act, FindingSaid, Problem, View};
 use crate::exam::context::Context;
 use crate::exam::event::Outcome;
 use crate::exam::fold::{Exam, LoggedCall, LoggedUtterance, Note};
-use crate::knowledge::check::evidence::{Evidence, Hit};
+use crate::knowledge::check::evidence::{Evidence, Hit, said, words_of};
 use crate::knowledge::doubt::doubtful;
 use crate::knowledge::rows::setting_text;
 use crate::language::closed_sets::Class;
@@ -36,7 +36,7 @@ pub(super) fn problem(evidence: &Evidence) -> Vec<Hit> {
     let mut hits = Vec::new();
     for call in evidence.exam.standing_calls() {
         for problem in &call.problems {
-            hits.push(Hit::call(call, format!("`{}`: {}", call.call.words, evidence.in_words(problem))));
+            hits.push(Hit::call(call, format!("`{}`: {}", words_of(call), evidence.in_words(problem))));
         }
     }
     hits
@@ -57,7 +57,7 @@ pub(super) fn correction_reach(evidence: &Evidence) -> Vec<Hit> {
             let message = format!(
                 "`{}` corrected `{}`, said {back_s:.0} s before it, and all that followed: {}",
                 call.call.words,
-                first.call.words,
+                words_of(first),
                 evidence.by_ear("listen and check that this was meant")
             );
             hits.push(Hit { at: Some(call.said_at), ..Hit::call(first, message) });
@@ -196,7 +196,7 @@ pub(super) fn finding_without_place(evidence: &Evidence) -> Vec<Hit> {
         };
         let lacking = lacking(&call.context, wanted);
         if !lacking.is_empty() {
-            let message = format!("`{}` was said with no {lacking} set", call.call.words);
+            let message = format!("{} with no {lacking} set", said(call));
             hits.push(Hit::call(call, message));
         }
     }
@@ -307,17 +307,17 @@ pub(super) fn finding_unconfirmed(evidence: &Evidence) -> Vec<Hit> {
 /// "No flow", while Doppler was off or never switched on.
 pub(super) fn denied_without_setting(evidence: &Evidence) -> Vec<Hit> {
     let mut hits = Vec::new();
-    for (call, said) in findings(evidence).filter(|(_, said)| said.class == Class::Negative) {
-        for needed in evidence.protocols.rules.habits.denied_with.iter().filter(|one| one.term == said.term) {
+    for (call, seen) in findings(evidence).filter(|(_, seen)| seen.class == Class::Negative) {
+        for needed in evidence.protocols.rules.habits.denied_with.iter().filter(|one| one.term == seen.term) {
             let state = call.context.settings.get(&needed.setting).map(setting_text);
             let names_it = || call.call.words.split_whitespace().any(|word| word == needed.setting);
             let message = match state {
                 Some(state) if state == needed.state => continue,
-                Some(state) => format!("`{}` was said while {} was {state}", call.call.words, needed.setting),
+                Some(state) => format!("{} while {} was {state}", said(call), needed.setting),
                 None if names_it() => continue,
                 None => {
-                    let (words, setting, state) = (&call.call.words, &needed.setting, &needed.state);
-                    format!("`{words}` was said, but `{setting} {state}` was never called on this limb")
+                    let (setting, state) = (&needed.setting, &needed.state);
+                    format!("{}, but `{setting} {state}` was never called on this limb", said(call))
                 }
             };
             hits.push(Hit::call(call, format!("{message}; without it nothing can be said of that")));

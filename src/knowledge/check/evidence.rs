@@ -87,6 +87,17 @@ impl Hit {
     }
 }
 
+/// The words of a call; one that was added by hand has none of its own.
+pub(super) fn words_of(call: &LoggedCall) -> String {
+    if call.is_added() { call.act.to_string() } else { call.call.words.clone() }
+}
+
+/// The same as the beginning of a sentence: it was said, or added by hand.
+pub(super) fn said(call: &LoggedCall) -> String {
+    let how = if call.is_added() { "added by hand" } else { "said" };
+    format!("`{}` was {how}", words_of(call))
+}
+
 /// A problem in one line: what is wrong, then what to do.
 pub(super) fn in_words(problem: &Problem) -> String {
     format!("{}; {}", problem.message, problem.help)

@@ -7,7 +7,7 @@
 
 use crate::exam::call::{Act, FindingSaid};
 use crate::exam::fold::LoggedCall;
-use crate::knowledge::check::evidence::{Evidence, Hit};
+use crate::knowledge::check::evidence::{Evidence, Hit, said as said_by};
 use crate::knowledge::check::lesions::whole_of;
 use crate::knowledge::measure::row::{MeasureRow, Name};
 use crate::language::closed_sets::Class;
@@ -45,9 +45,9 @@ pub(super) fn unlike_measure(evidence: &Evidence) -> Vec<Hit> {
         let what = if row.name == Name::AreaChange { "the area" } else { "the area of the lesion" };
         let how = if *percent > 0.0 { "larger" } else { "smaller" };
         let message = format!(
-            "{}: `{}` was said, but {what} was measured {:.0} % {how} than on {}",
+            "{}: {}, but {what} was measured {:.0} % {how} than on {}",
             call.context.place.in_words(evidence.protocols),
-            call.call.words,
+            said_by(call),
             percent.abs(),
             row.against.as_deref().unwrap_or_default()
         );

@@ -14,7 +14,7 @@ use crate::exam::call::{Act, Amount, Value};
 use crate::exam::event::Entered;
 use crate::exam::fold::LoggedCall;
 use crate::exam::place;
-use crate::knowledge::check::evidence::{Evidence, Hit};
+use crate::knowledge::check::evidence::{Evidence, Hit, said, words_of};
 use crate::knowledge::contradiction::{Abnormal, Contradiction, contradictions, is_lesion_size};
 use crate::knowledge::denied::{Denied, denied};
 use crate::knowledge::measure::LARGER;
@@ -80,7 +80,7 @@ pub(super) fn without_score(evidence: &Evidence) -> Vec<Hit> {
         let missing: Vec<&str> =
             measuring.terms.scores.iter().filter(|term| !scored(term)).map(String::as_str).collect();
         if !missing.is_empty() {
-            hits.push(Hit::call(call, format!("`{}` has no {}", call.call.words, missing.join(" and no "))));
+            hits.push(Hit::call(call, format!("`{}` has no {}", words_of(call), missing.join(" and no "))));
         }
     }
     hits
@@ -213,7 +213,7 @@ pub(super) fn score_without_view(evidence: &Evidence) -> Vec<Hit> {
     let mut hits = Vec::new();
     for call in evidence.exam.standing_calls().filter(|call| call.context.place.plane.is_none()) {
         if matches!(&call.act, Act::Value(value) if scores.contains(&value.term)) {
-            hits.push(Hit::call(call, format!("`{}` was said with no plane set", call.call.words)));
+            hits.push(Hit::call(call, format!("{} with no plane set", said(call))));
         }
     }
     hits

@@ -9,7 +9,7 @@ use crate::exam::call::{Act, Amount, Value};
 use crate::exam::event::Entered;
 use crate::exam::fold::LoggedCall;
 use crate::knowledge::check::calls::lacking;
-use crate::knowledge::check::evidence::{Evidence, Hit};
+use crate::knowledge::check::evidence::{Evidence, Hit, said};
 use crate::knowledge::check::lesions::{by_hand, whole_of};
 use crate::knowledge::measure::is_measured;
 use crate::knowledge::measure::row::MeasureRow;
@@ -40,7 +40,7 @@ pub(super) fn without_place(evidence: &Evidence) -> Vec<Hit> {
     for (call, _) in values(evidence) {
         let lacking = lacking(&call.context, &["limb", "zone", "structure"]);
         if !lacking.is_empty() {
-            let message = format!("`{}` was said with no {lacking} set", call.call.words);
+            let message = format!("{} with no {lacking} set", said(call));
             hits.push(Hit::call(call, message));
         }
     }

@@ -10,7 +10,7 @@ use crate::exam::call::{Act, Command};
 use crate::exam::fold::LoggedCall;
 use crate::exam::seq::Seq;
 use crate::knowledge::belongs::{is_labelled, is_view, was_current};
-use crate::knowledge::check::evidence::{Evidence, Hit};
+use crate::knowledge::check::evidence::{Evidence, Hit, said};
 use crate::knowledge::check::lesions::is_sure_lesion;
 use crate::knowledge::left_out::{LeftOutAndSeen, left_out_and_seen as both_said};
 use crate::knowledge::record::CoverageRow;
@@ -210,8 +210,7 @@ pub(super) fn quality_not_repeated(evidence: &Evidence) -> Vec<Hit> {
                 && frame.call_seq.and_then(place_in_time) >= here
         });
         if !saved && !still {
-            let message =
-                format!("`{}` was said, but this view was not saved again; scan it again", call.call.words);
+            let message = format!("{}, but this view was not saved again; scan it again", said(call));
             hits.push(Hit::call(call, message));
         }
     }
