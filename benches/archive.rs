@@ -88,7 +88,7 @@ fn measure(name: &str, place: &str, address: &str, record: &str) {
     for horse in (0..EXAMS / OF_ONE_HORSE).step_by(EACH as usize) {
         let horse = format!("h{horse}");
         let begun = Instant::now();
-        let kept = archive.history(&horse).unwrap();
+        let (kept, _) = archive.history(&horse).unwrap();
         ours.push(begun.elapsed().as_secs_f64());
         let begun = Instant::now();
         let rows = runtime.block_on(sqlx::query(BARE).bind(horse).fetch_all(&pool)).unwrap();

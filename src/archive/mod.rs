@@ -15,5 +15,5 @@ mod copy;
 
 pub use copy::ArchiveState;
 pub use open::{Archive, ArchiveError};
-pub use read::{ArchiveQuery, ArchivedRecord, Found, HISTORY_SQL};
+pub use read::{ArchiveQuery, ArchivedRecord, FiledVersion, Found, HISTORY_SQL};
 pub use write::{Filed, Filing};

@@ -6,6 +6,7 @@
 //! Tested in: `tests/it/archive.rs`, on SQLite and on PostgreSQL alike.
 
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 use sqlx::any::{AnyPoolOptions, install_default_drivers};
@@ -21,6 +22,8 @@ use crate::terminal::ShownText as _;
 const CONNECTIONS_MAX: u32 = 4;
 /// How long a writer waits for another one, in milliseconds.
 const WAIT_MS: u32 = 30_000;
+/// How long whoever has written waits for readers, in milliseconds, so that all of it lies in the one file.
+const TIDY_MS: u32 = 1000;
 /// How long a server may take to answer.
 const ANSWER_MAX: Duration = Duration::from_secs(10);
 
@@ -124,6 +127,8 @@ pub struct Archive {
     pub(super) pool: AnyPool,
     place: String,
     pub(super) is_server: bool,
+    /// Something was written since it was opened.
+    pub(super) has_written: AtomicBool,
 }
 
 impl Archive {
@@ -180,15 +185,16 @@ impl Archive {
                 })
             });
         let failed = |source| named("open", &shown, source);
-        if !server {
-            // The pool would try a damaged file again and again, and then report that it waited.
-            let tried = runtime.block_on(async {
-                let mut connection = AnyConnection::connect(&address).await?;
+        // The pool would try a damaged file or an unreachable server again and again, and then report that it waited.
+        let tried = async {
+            let mut connection = AnyConnection::connect(&address).await?;
+            if !server {
                 connection.execute("PRAGMA journal_mode = WAL").await?;
-                connection.close().await
-            });
-            tried.map_err(failed)?;
-        }
+            }
+            connection.close().await
+        };
+        let tried = runtime.block_on(async { tokio::time::timeout(ANSWER_MAX, tried).await });
+        tried.unwrap_or(Err(sqlx::Error::PoolTimedOut)).map_err(failed)?;
         let pool = runtime.block_on(pool.connect(&address)).map_err(failed)?;
         let migrated = runtime.block_on(migrator().run(&pool));
         migrated.map_err(|source| match source {
@@ -196,7 +202,8 @@ impl Archive {
             MigrateError::Execute(source) => failed(source),
             source => ArchiveError::Version { place: shown.clone(), source },
         })?;
-        Ok(Archive { runtime, pool, place: shown, is_server: server })
+        let has_written = AtomicBool::new(mode == "rwc");
+        Ok(Archive { runtime, pool, place: shown, is_server: server, has_written })
     }
 
     /// File or address, without a password.
@@ -213,11 +220,14 @@ impl Archive {
 impl Drop for Archive {
     /// What was written is in the one file that a person copies, not in another next to it.
     fn drop(&mut self) {
-        let Archive { runtime, pool, is_server, .. } = self;
+        let Archive { runtime, pool, is_server, has_written, .. } = self;
+        // Whoever only reads would wait for another program that writes.
+        let is_due = !*is_server && has_written.load(Ordering::Relaxed);
         runtime.block_on(async {
-            if !*is_server {
+            if is_due && let Ok(mut connection) = pool.acquire().await {
                 // Another program that reads meanwhile does it when it ends.
-                let _ = pool.execute("PRAGMA wal_checkpoint(TRUNCATE)").await;
+                let _ = connection.execute(format!("PRAGMA busy_timeout = {TIDY_MS}").as_str()).await;
+                let _ = connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").await;
             }
             pool.close().await;
         });

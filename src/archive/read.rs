@@ -19,10 +19,15 @@ const HISTORY_MAX: usize = 500;
 const FOUND_MAX: usize = 1000;
 
 /// All exams of a horse, by folded name (`$1`) or number (`$2`); both are indexed.
-pub const HISTORY_SQL: &str = "SELECT version.record, version.folder, version.filed_at FROM exam \
+pub const HISTORY_SQL: &str = "SELECT exam.id, version.record, version.folder, version.filed_at FROM exam \
     JOIN version ON version.exam_id = exam.id AND version.hash = exam.standing \
     WHERE exam.id IN (SELECT id FROM exam WHERE horse_folded = $1 UNION SELECT id FROM exam WHERE horse_id = $2) \
     ORDER BY exam.started_at, exam.id";
+
+/// All versions of the exams of a horse, named as there.
+const VERSIONS_SQL: &str = "SELECT version.exam_id, version.hash, version.record FROM version \
+    WHERE version.exam_id IN (SELECT id FROM exam WHERE horse_folded = $1 UNION SELECT id FROM exam WHERE horse_id = $2) \
+    ORDER BY version.exam_id, version.lines, version.hash";
 
 /// Horses by name and number, the latest exam first; so many exams at most.
 const HORSES_SQL: &str = "SELECT horse_name, horse_id FROM exam WHERE horse_name <> '' AND horse_id <> '' \
@@ -37,6 +42,17 @@ pub struct ArchivedRecord {
     pub folder: String,
     /// When it was filed, RFC 3339 in UTC.
     pub filed_at: String,
+}
+
+/// One version of an exam, as it was filed.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct FiledVersion {
+    /// The exam.
+    pub exam_id: String,
+    /// The hash of the last line of the journal that it was made from.
+    pub hash: String,
+    /// The record, as JSON.
+    pub record: String,
 }
 
 /// What is looked for; what is left out does not matter.
@@ -84,26 +100,46 @@ pub struct Found {
 }
 
 impl Archive {
-    /// The exams of a horse, by its name or the practice's number for it, the earliest first.
+    /// The exams of a horse, by its name or the practice's number for it, the earliest first; and why others of its exams
+    /// cannot be read.
     ///
     /// # Errors
-    /// When the database refuses, or a record is of another format.
-    pub fn history(&self, horse: &str) -> Result<Vec<ArchivedRecord>, ArchiveError> {
+    /// When the database refuses.
+    pub fn history(&self, horse: &str) -> Result<(Vec<ArchivedRecord>, Vec<ArchiveError>), ArchiveError> {
         // An empty name would be every horse without one.
         if horse.trim().is_empty() {
-            return Ok(Vec::new());
+            return Ok((Vec::new(), Vec::new()));
         }
-        let query = sqlx::query_as::<_, (String, String, String)>(HISTORY_SQL)
+        let query = sqlx::query_as::<_, (String, String, String, String)>(HISTORY_SQL)
             .bind(folded(horse))
             .bind(horse.trim().to_owned());
         let mut rows = self.runtime.block_on(query.fetch_all(&self.pool)).map_err(self.failed("read"))?;
         rows.drain(..rows.len().saturating_sub(HISTORY_MAX));
-        let kept = |(record, folder, filed_at): (String, String, String)| {
-            let record = serde_json::from_str(&record)
-                .map_err(|source| ArchiveError::Record { id: horse.to_owned(), source })?;
-            Ok(ArchivedRecord { record, folder, filed_at })
-        };
-        rows.into_iter().map(kept).collect()
+        let (mut kept, mut unread) = (Vec::new(), Vec::new());
+        for (id, record, folder, filed_at) in rows {
+            match serde_json::from_str(&record) {
+                Ok(record) => kept.push(ArchivedRecord { record, folder, filed_at }),
+                Err(source) => unread.push(ArchiveError::Record { id, source }),
+            }
+        }
+        Ok((kept, unread))
+    }
+
+    /// Every version of the exams of a horse, by its name or the practice's number for it, readable or not.
+    ///
+    /// # Errors
+    /// When the database refuses.
+    pub fn versions(&self, horse: &str) -> Result<Vec<FiledVersion>, ArchiveError> {
+        // An empty name would be every horse without one.
+        if horse.trim().is_empty() {
+            return Ok(Vec::new());
+        }
+        let query = sqlx::query_as::<_, (String, String, String)>(VERSIONS_SQL)
+            .bind(folded(horse))
+            .bind(horse.trim().to_owned());
+        let rows = self.runtime.block_on(query.fetch_all(&self.pool)).map_err(self.failed("read"))?;
+        let version = |(exam_id, hash, record)| FiledVersion { exam_id, hash, record };
+        Ok(rows.into_iter().map(version).collect())
     }
 
     /// The horses that have a name and a number of the practice, each once; of one number the name of the latest exam.

@@ -5,6 +5,8 @@
 //! Never: half an exam: all rows of one filing are written, or none.
 //! Tested in: `tests/it/archive.rs`.
 
+use std::sync::atomic::Ordering;
+
 use chrono::{DateTime, SecondsFormat, Utc};
 use sqlx::{Any, Executor as _, Transaction};
 
@@ -49,6 +51,7 @@ impl Archive {
     /// When the database refuses; then nothing was written.
     pub fn file(&self, filed: &Filed) -> Result<Filing, ArchiveError> {
         let failed = self.failed("write to");
+        self.has_written.store(true, Ordering::Relaxed);
         self.runtime
             .block_on(async {
                 let mut tx = self.pool.begin().await?;
@@ -66,6 +69,7 @@ impl Archive {
     /// # Errors
     /// When the database refuses; what was deleted by then is gone from every search.
     pub fn forget(&self, exam_id: &str) -> Result<u64, ArchiveError> {
+        self.has_written.store(true, Ordering::Relaxed);
         let forgotten = async {
             let mut tx = self.pool.begin().await?;
             let mut n_versions = 0;

@@ -10,6 +10,7 @@ use chrono::{DateTime, NaiveDate, NaiveTime, Utc};
 
 use super::options::KnowledgeArgs;
 use super::output::one_line;
+pub(super) use crate::archive::FiledVersion;
 use crate::archive::{Archive, ArchiveQuery, Filed, Filing};
 use crate::exam::event::Horse;
 use crate::exam_folder::ExamFolder;
@@ -46,7 +47,7 @@ pub(crate) struct FileArgs {
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:\n  zonecall history Juniper\n  zonecall history J-17\n\n\
-    Exit codes: 0 shown, 1 the archive holds no exam of this horse, 2 an error.")]
+    Exit codes: 0 shown, 1 the archive holds no exam of this horse, or one that cannot be read, 2 an error.")]
 pub(crate) struct HistoryArgs {
     /// Name of the horse, or the practice's number for it.
     horse: String,
@@ -181,6 +182,16 @@ fn forget(exam: &str, archive: &Archive) -> anyhow::Result<ExitCode> {
     Ok(ExitCode::SUCCESS)
 }
 
+/// All that the archive keeps of a horse; nothing where there is no archive and none was named.
+pub(super) fn versions_of(horse: &str, args: &ArchiveArgs) -> anyhow::Result<Vec<FiledVersion>> {
+    let place = args.place()?;
+    let is_own = args.archive.is_none();
+    if is_own && !Path::new(&place).exists() {
+        return Ok(Vec::new());
+    }
+    Ok(Archive::open_existing(&place)?.versions(horse)?)
+}
+
 /// The horses of your own archive, by which a spelled name is known; none where there is no archive.
 pub(crate) fn known_horses() -> Vec<Horse> {
     let Some(place) = own_file().ok().filter(|place| Path::new(place).is_file()) else { return Vec::new() };
@@ -241,14 +252,20 @@ pub(crate) fn file(args: &FileArgs) -> anyhow::Result<ExitCode> {
 
 pub(crate) fn history(args: &HistoryArgs) -> anyhow::Result<ExitCode> {
     let protocols = args.knowledge.read()?;
-    let kept = args.place.open()?.history(&args.horse)?;
+    let (kept, unread) = args.place.open()?.history(&args.horse)?;
     let mut out = terminal::out();
+    for fault in &unread {
+        terminal::warn(format!("zonecall: not shown: {fault}"));
+    }
+    if kept.is_empty() && !unread.is_empty() {
+        return Ok(ExitCode::from(1));
+    }
     if kept.is_empty() {
         writeln!(out, "the archive holds no exam of `{}`; `zonecall file` adds exams", args.horse)?;
         return Ok(ExitCode::from(1));
     }
     out.write_all(history::text(&kept, &protocols).as_bytes())?;
-    Ok(ExitCode::SUCCESS)
+    Ok(ExitCode::from(u8::from(!unread.is_empty())))
 }
 
 pub(crate) fn find(args: &FindArgs) -> anyhow::Result<ExitCode> {

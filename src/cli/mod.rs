@@ -59,6 +59,7 @@ mod receive;
 mod receiver_args;
 mod report;
 mod retention;
+mod retention_copy;
 #[cfg(feature = "desk")]
 mod review;
 #[cfg(not(feature = "desk"))]

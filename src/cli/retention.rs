@@ -6,23 +6,21 @@
 //! Tested in: `tests/it/retention.rs`.
 
 use std::io::Write;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::process::ExitCode;
 
-use anyhow::{Context as _, ensure};
 use chrono::{TimeDelta, Utc};
 
+use super::archive::{ArchiveArgs, versions_of};
 use super::options::{KnowledgeArgs, listed_name};
 use super::output::one_line;
+use super::retention_copy::copy;
 use crate::exam::discard::{Deleted, Discard, discard};
 use crate::exam::erase::{erase, remove_rest};
-use crate::exam::file_integrity::{paired_file, sha256};
 use crate::exam::fold::Exam;
 use crate::exam::sign::FileHash;
 use crate::exam_folder::{ExamFolder, record_against};
-use crate::file_name::spelled;
 use crate::knowledge::measure::Against;
-use crate::private;
 use crate::protocol::Protocols;
 use crate::report::words::{count, day};
 use crate::terminal::{self, ShownText as _};
@@ -31,10 +29,6 @@ use crate::terminal::{self, ShownText as _};
 const ERASED_BEFORE: &str = "erased before";
 /// Files that are named; of more, how many.
 const NAMED_MAX: usize = 5;
-/// Longest name of a copy, in letters.
-const NAME_MAX: usize = 100;
-/// The list of a copy.
-const LIST: &str = "files.csv";
 
 /// Keeps no longer what need not be kept, and copies what is.
 #[derive(Debug, clap::Args)]
@@ -45,7 +39,7 @@ const LIST: &str = "files.csv";
     zonecall retention copy --horse Juniper --into /media/stick/juniper exams/*\n  \
     zonecall retention delete --why \"requested by the owner\" --by Ada --yes exams/juniper\n  \
     zonecall retention erase --why \"requested by the owner\" --by Ada --yes exams/juniper\n\n\
-    Exit codes: 0 done, 1 nothing was found, or shown only, 2 an error."
+    Exit codes: 0 done, 1 nothing was found, something could not be copied, or shown only, 2 an error."
 )]
 pub(crate) struct RetentionArgs {
     #[command(subcommand)]
@@ -65,7 +59,7 @@ enum Retention {
         #[command(flatten)]
         of: ExamsArgs,
     },
-    /// Copy everything that is kept of a horse, with a list of the files and their hashes.
+    /// Copy everything that is kept of a horse, in these exams and in the archive, with a list of the files and their hashes.
     Copy {
         /// Name of the horse, or the practice's number for it.
         #[arg(long, value_name = "NAME")]
@@ -73,6 +67,8 @@ enum Retention {
         /// The folder to create.
         #[arg(long, value_name = "FOLDER")]
         into: PathBuf,
+        #[command(flatten)]
+        archive: ArchiveArgs,
         #[command(flatten)]
         of: ExamsArgs,
     },
@@ -147,8 +143,9 @@ pub(crate) fn retention(args: &RetentionArgs) -> anyhow::Result<ExitCode> {
             }
             erase_all(exams, &protocols, (why, &wish.by))
         }
-        Retention::Copy { horse, into, of: ExamsArgs { exams, knowledge } } => {
-            copy(exams, &knowledge.read()?, horse, into)
+        Retention::Copy { horse, into, archive, of: ExamsArgs { exams, knowledge } } => {
+            let filed = versions_of(horse, archive)?;
+            copy(exams, &knowledge.read()?, horse, (into, &filed))
         }
     }
 }
@@ -285,89 +282,4 @@ fn erase_all(exams: &[PathBuf], protocols: &Protocols, why: (&str, &str)) -> any
          until `zonecall archive forget`; a disk keeps deleted data until it is overwritten"
     )?;
     Ok(if failed { ExitCode::from(2) } else { ExitCode::SUCCESS })
-}
-
-fn copy(exams: &[PathBuf], protocols: &Protocols, horse: &str, into: &Path) -> anyhow::Result<ExitCode> {
-    ensure!(!into.exists(), "`{}` already exists; name a new folder", into.shown());
-    let wanted = horse.trim().to_lowercase();
-    let is_of = |exam: &Exam| {
-        let of = &exam.header.horse;
-        [&of.name, &of.id].into_iter().flatten().any(|name| name.trim().to_lowercase() == wanted)
-    };
-    let (mut rows, mut n_exams) = (Vec::new(), 0);
-    for path in exams {
-        let exam = match ExamFolder::at(path).exam(protocols) {
-            // Nothing is left to be copied.
-            Err(error) if error.is_erased() => continue,
-            exam => exam.with_context(|| format!("`{}`", path.shown()))?,
-        };
-        if !is_of(&exam) {
-            continue;
-        }
-        n_exams += 1;
-        let to = not_there(into, &plain_name(&exam.header.id), "");
-        copy_folder(path, &to, into, &mut rows)?;
-        for still in exam.frames.iter().filter(|still| Path::new(&still.file).is_absolute()) {
-            if let Ok(from) = paired_file(path, &still.file, &still.sha256) {
-                let ending = from
-                    .extension()
-                    .map_or_else(String::new, |ending| format!(".{}", plain_name(&ending.to_string_lossy())));
-                let named = not_there(&to.join("stills"), &plain_name(&still.id), &ending);
-                copy_file(&from, &named, into, &mut rows)?;
-            }
-        }
-    }
-    let mut out = terminal::out();
-    if n_exams == 0 {
-        writeln!(out, "none of the exams is of `{horse}`; nothing was copied")?;
-        return Ok(ExitCode::from(1));
-    }
-    let mut list =
-        csv::Writer::from_writer(private::options().write(true).create_new(true).open(into.join(LIST))?);
-    list.write_record(["file", "bytes", "sha256"])?;
-    rows.iter().try_for_each(|row| list.write_record(row))?;
-    list.flush()?;
-    writeln!(out, "{}: {}, {}", into.shown(), count(n_exams, "exam"), count(rows.len(), "file"))?;
-    Ok(ExitCode::SUCCESS)
-}
-
-/// A name that leads nowhere else, whatever the journal says: it may come from a stranger.
-fn plain_name(name: &str) -> String {
-    let plain = |sign: char| if sign.is_ascii_alphanumeric() || sign == '.' { sign } else { '-' };
-    let name: String = name.chars().map(plain).take(NAME_MAX).collect();
-    if name.chars().all(|sign| sign == '.') { "unnamed".to_owned() } else { name }
-}
-
-/// A path in this folder that is not taken: two folders may hold the same exam, and neither copy goes over the other.
-fn not_there(folder: &Path, name: &str, ending: &str) -> PathBuf {
-    let names = std::iter::once(String::new()).chain((2..).map(|n: u32| format!("-{n}")));
-    let mut paths = names.map(|more| folder.join(format!("{name}{more}{ending}")));
-    paths.find(|path| !path.exists()).unwrap_or_else(|| folder.join(name))
-}
-
-/// Copies plain files and folders; links lead elsewhere and are left out.
-fn copy_folder(from: &Path, to: &Path, root: &Path, rows: &mut Vec<[String; 3]>) -> anyhow::Result<()> {
-    let read = |path: &Path| format!("cannot read `{}`", path.shown());
-    let mut entries = std::fs::read_dir(from)
-        .and_then(Iterator::collect::<std::io::Result<Vec<_>>>)
-        .with_context(|| read(from))?;
-    entries.sort_by_key(std::fs::DirEntry::file_name);
-    for entry in entries {
-        let (path, kind) = (entry.path(), entry.file_type().with_context(|| read(&entry.path()))?);
-        if kind.is_dir() && entry.file_name() != ".cache" {
-            copy_folder(&path, &to.join(entry.file_name()), root, rows)?;
-        } else if kind.is_file() {
-            copy_file(&path, &to.join(entry.file_name()), root, rows)?;
-        }
-    }
-    Ok(())
-}
-
-fn copy_file(from: &Path, to: &Path, root: &Path, rows: &mut Vec<[String; 3]>) -> anyhow::Result<()> {
-    let failed = || format!("cannot copy `{}` to `{}`", from.shown(), to.shown());
-    private::make_folder(to.parent().unwrap_or(root)).with_context(failed)?;
-    let bytes = std::fs::copy(from, to).with_context(failed)?;
-    let hash = sha256(to).with_context(failed)?;
-    rows.push([spelled(to.strip_prefix(root).unwrap_or(to)), bytes.to_string(), hash]);
-    Ok(())
 }

@@ -8,6 +8,7 @@ use std::os::unix::ffi::OsStrExt as _;
 use std::os::unix::fs::PermissionsExt as _;
 use std::path::Path;
 use std::process::{Command, Output};
+use std::time::{Duration, Instant};
 
 use postgres::Server;
 use program::zonecall;
@@ -149,6 +150,60 @@ fn a_server_that_is_not_there_is_told_without_its_password() {
     assert_eq!(done.status.code(), Some(2));
     assert!(text.contains("cannot open the archive `postgres://ada@127.0.0.1:9/exams`"), "{text}");
     assert!(!text.contains("s3cret"), "{text}");
+    // Why not, and not only that it took too long.
+    assert!(text.to_lowercase().contains("refused") && !text.contains("pool timed out"), "{text}");
+}
+
+/// A writer may hold the file for as long as a box takes to file a week.
+#[test]
+fn a_reader_does_not_wait_for_a_program_that_writes() {
+    let folder = tempfile::tempdir().unwrap();
+    let (may, archive) = (folder.path().join("may"), folder.path().join("exams.sqlite"));
+    exam(&may, "2026-05-04", "area one point five square centimetres");
+    let archive = archive.to_string_lossy().into_owned();
+    assert!(zonecall(&["file", &may.to_string_lossy(), "--archive", &archive]).status.success());
+    sqlx::any::install_default_drivers();
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
+    let mut writer = runtime.block_on(async {
+        use sqlx::{Connection as _, Executor as _};
+        let mut writer = sqlx::AnyConnection::connect(&format!("sqlite://{archive}")).await.unwrap();
+        writer.execute("BEGIN IMMEDIATE").await.unwrap();
+        writer.execute("UPDATE exam SET person = 'Kim'").await.unwrap();
+        writer
+    });
+    let since = Instant::now();
+    for args in [&["find", "--horse", "Juniper"][..], &["history", "Juniper"]] {
+        let done = zonecall(&[args, &["--archive", &archive]].concat());
+        assert!(done.status.success(), "{}", told(&done));
+    }
+    // The writer would have been waited for 30 s by each.
+    assert!(since.elapsed() < Duration::from_secs(25), "{:?}", since.elapsed());
+    runtime.block_on(async {
+        use sqlx::Executor as _;
+        writer.execute("COMMIT").await.unwrap();
+    });
+}
+
+#[test]
+fn a_record_that_cannot_be_read_is_named_and_the_others_are_shown() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| folder.path().join(name).to_string_lossy().into_owned();
+    let (march, may, archive) = (path("march"), path("may"), path("exams.sqlite"));
+    exam(Path::new(&march), "2026-03-01", "area one point two square centimetres");
+    exam(Path::new(&may), "2026-05-04", "area one point five square centimetres");
+    assert!(zonecall(&["file", &march, &may, "--archive", &archive]).status.success());
+    sqlx::any::install_default_drivers();
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
+    runtime.block_on(async {
+        use sqlx::{Connection as _, Executor as _};
+        let mut writer = sqlx::AnyConnection::connect(&format!("sqlite://{archive}")).await.unwrap();
+        writer.execute("UPDATE version SET record = '{}' WHERE exam_id = 'march'").await.unwrap();
+    });
+    let done = zonecall(&["history", "Juniper", "--archive", &archive]);
+    let text = told(&done);
+    assert_eq!(done.status.code(), Some(1), "{text}");
+    assert!(text.contains("the record of exam `march` cannot be read"), "{text}");
+    assert!(text.contains("4 May 2026"), "{text}");
 }
 
 /// What a person copies is one file: nothing of it may lie in another beside it.

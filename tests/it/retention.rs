@@ -316,3 +316,89 @@ fn nothing_is_erased_of_an_exam_that_was_never_closed_or_by_a_link() {
     assert!(said(&refused).contains("is a link"), "{}", said(&refused));
     assert!(std::fs::read_to_string(&journal).unwrap().lines().count() > 1);
 }
+
+/// What cannot be copied is named, and does not keep the rest from being copied.
+#[test]
+fn a_copy_names_what_it_lacks_and_goes_on() {
+    let (home, elsewhere) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+    let (first, second) = (exam(), exam());
+    let stick = elsewhere.path().join("IM0001.png");
+    let bytes = std::fs::read(first.path().join("still.png")).unwrap();
+    std::fs::write(&stick, &bytes).unwrap();
+    let mut frame = still::frame("2.25.7");
+    (frame.file, frame.sha256) = (text(&stick), sha256(&stick));
+    let mut journal = Journal::open(first.path()).unwrap();
+    let at = "2026-05-04T08:02:00Z".parse().unwrap();
+    journal.append(at, Sample(192_000), &Event::Frame(Box::new(frame))).unwrap();
+    drop(journal);
+    let torn = elsewhere.path().join("torn");
+    std::fs::create_dir(&torn).unwrap();
+    std::fs::write(torn.join("exam.jsonl"), "no journal\n").unwrap();
+    let archive = text(&elsewhere.path().join("none.sqlite"));
+    drop(zonecall::archive::Archive::open(&archive).unwrap());
+    let copied = |into: &str| {
+        let into = home.path().join(into);
+        let to = text(&into);
+        let exams = [first.path(), &torn, second.path()].map(text);
+        let mut args = vec!["retention", "copy", "--horse", "Juniper", "--archive", &archive, "--into", &to];
+        args.extend(exams.iter().map(String::as_str));
+        let done = zonecall(&args);
+        let missing = std::fs::read_to_string(into.join("missing.txt")).unwrap_or_default();
+        (done.status.code(), said(&done), missing, into)
+    };
+    let (code, words, missing, into) = copied("torn");
+    assert_eq!(code, Some(1), "{words}");
+    assert!(words.contains("2 exams") && missing.contains("torn"), "{words}");
+    assert!(into.join("files.csv").exists());
+    for (harm, told) in [(None, "cannot be read"), (Some("other"), "is not the file that was paired")] {
+        match harm {
+            None => std::fs::remove_file(&stick).unwrap(),
+            Some(other) => std::fs::write(&stick, other).unwrap(),
+        }
+        let (code, words, missing, _) = copied(told);
+        assert_eq!(code, Some(1), "{words}");
+        assert!(words.contains("NOT COPIED") && words.contains(told), "{words}");
+        assert!(missing.contains("2.25.7") && missing.contains("IM0001.png"), "{missing}");
+    }
+}
+
+/// An archive keeps every version that was filed, also of exams whose folder is gone.
+#[test]
+fn what_the_archive_keeps_of_a_horse_belongs_to_the_copy() {
+    let (folder, home) = (exam(), tempfile::tempdir().unwrap());
+    let archive = text(&home.path().join("exams.sqlite"));
+    for _ in 0..2 {
+        let filed = zonecall(&["file", &text(folder.path()), "--archive", &archive]);
+        assert!(filed.status.success(), "{}", said(&filed));
+        let mut journal = Journal::open(folder.path()).unwrap();
+        let resumed = Event::Moved { from: "exams/before".to_owned() };
+        journal.append("2026-05-04T08:03:00Z".parse().unwrap(), Sample(192_000), &resumed).unwrap();
+    }
+    let nothing = tempfile::tempdir().unwrap();
+    let into = home.path().join("juniper");
+    let copy = |horse: &str| {
+        let exams = text(&nothing.path().join("gone"));
+        zonecall(&[
+            "retention",
+            "copy",
+            "--horse",
+            horse,
+            "--archive",
+            &archive,
+            "--into",
+            &text(&into),
+            &exams,
+        ])
+    };
+    let other = copy("Bramble");
+    assert!(other.status.code() == Some(1) && !into.exists(), "{}", said(&other));
+    let done = copy("juniper");
+    assert!(said(&done).contains("2 records from the archive"), "{}", said(&done));
+    let mut list = csv::Reader::from_path(into.join("files.csv")).unwrap();
+    let rows: Vec<csv::StringRecord> = list.records().map(Result::unwrap).collect();
+    assert_eq!(rows.len(), 2, "{rows:?}");
+    for row in rows {
+        assert!(row[0].starts_with("archive/") && sha256(&into.join(&row[0])) == row[2], "{row:?}");
+        assert!(std::fs::read_to_string(into.join(&row[0])).unwrap().contains("zonecall.record/1"));
+    }
+}
