@@ -29,11 +29,15 @@ fn escape_asks_once_before_it_drops_what_was_typed() {
         add_value(page, "width").await;
         write(page, "#f-number", "13").await;
         page.press(escape).await;
-        page.until("document.querySelector('#form .wrong').textContent.includes('Press Escape once more')").await;
+        page.until("document.querySelector('#form .wrong').textContent.includes('Press Escape once more')")
+            .await;
         // What is typed after that is another wish, and asked about anew.
         write(page, "#f-number", "14").await;
         page.press(escape).await;
-        page.until("document.querySelector('#form[open] .wrong').textContent.includes('Press Escape once more')").await;
+        page.until(
+            "document.querySelector('#form[open] .wrong').textContent.includes('Press Escape once more')",
+        )
+        .await;
         page.press(escape).await;
         form_closed(page).await;
         assert!(changes(served).is_empty());
