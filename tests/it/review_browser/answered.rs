@@ -26,7 +26,7 @@ fn every_form_is_answered_by_a_message() {
         for (part, code) in [("limb", "RF"), ("zone", "3B"), ("plane", "L")] {
             page.find(&format!("#f-{part}")).await.select_by_value(code).await.unwrap();
         }
-        sent(page, "Still 2 is labelled: right fore, zone 3B, longitudinal.").await;
+        sent(page, "Still 2 is labelled: right fore, zone 3B, longitudinal").await;
         // The same again is no change.
         page.press("l").await;
         form_open(page, "Label still 2").await;

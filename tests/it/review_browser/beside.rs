@@ -19,9 +19,9 @@ async fn forms_in(width: u32, height: u32, fits: impl Fn(&Value)) {
     let desk = Opened::by("Robin").await;
     let Opened { page, .. } = &desk;
     page.size(width, height).await;
-    page.click("#stills-in li:nth-child(2) button").await;
+    page.click("#stills-in li:nth-child(4) button").await;
     for (key, title) in
-        [("l", "Label still 2"), ("c", "Correct call"), ("m", "Move call"), ("n", "Add a call")]
+        [("l", "Label still 4"), ("c", "Correct call"), ("m", "Move call"), ("n", "Add a call")]
     {
         page.until("document.querySelector('#bench img')?.naturalWidth > 0").await;
         page.run("document.querySelector('#bench').focus()").await;
@@ -99,7 +99,7 @@ fn what_the_page_says_after_an_act_covers_no_still() {
             page.until("document.querySelector('#alarm').textContent").await;
             page.picture(&std::env::temp_dir().join(format!("zonecall-alarm-{width}x{height}.png"))).await;
             assert_eq!(covered(page, "#alarm").await, serde_json::json!([]));
-            page.click("#stills-in li:nth-child(2) button").await;
+            page.click("#stills-in li:nth-child(4) button").await;
             page.until("document.querySelector('#bench img')?.naturalWidth > 0").await;
             page.press("r").await;
             page.until("document.querySelector('#said').textContent").await;
