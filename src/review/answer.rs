@@ -37,7 +37,7 @@ pub(super) fn answer(done: Result<impl Serialize, Refusal>) -> Response {
     match done {
         Ok(done) => Json(done).into_response(),
         Err(Refusal::Wrong(why)) => problem(StatusCode::UNPROCESSABLE_ENTITY, why.message, &why.help),
-        Err(Refusal::Contradicts(why)) => {
+        Err(Refusal::Doubtful(why)) => {
             let reason = json!({ "message": why.message, "help": why.help, "confirm": true });
             (StatusCode::CONFLICT, Json(reason)).into_response()
         }

@@ -14,7 +14,8 @@ use crate::exam::seq::Seq;
 use crate::exam_folder::FolderError;
 use crate::frames::scale::scale_of;
 use crate::review::desk::Desk;
-use crate::review::judge::{amount_fits, frame_fits, may_change, paired, row_of};
+use crate::review::fit::amount_fits;
+use crate::review::judge::{frame_fits, may_change, paired, row_of};
 use crate::review::refusal::{Refusal, wrong};
 use crate::review::trace::{TraceTarget, hundredths, read_from};
 use crate::trace::distance_mm;
@@ -31,6 +32,9 @@ pub(super) struct Ends {
     /// The person knows that a signed record becomes a draft again.
     #[serde(default)]
     draft_again: bool,
+    /// The person has seen that the distance is unusual.
+    #[serde(default)]
+    confirmed: bool,
     /// What is to be written; without it the distance is only shown.
     #[serde(default)]
     write: Option<Named>,
@@ -79,7 +83,10 @@ pub(super) fn distance(desk: &Desk, ends: &Ends) -> Result<Apart, Refusal> {
             return wrong("nothing was chosen to measure between the points", "choose what it is");
         }
         let amount = hundredths(distance_mm, "mm");
-        amount_fits(desk, &seen.exam, &named.term, &amount, None)?;
+        let doubt = amount_fits(desk, &seen.exam, &named.term, &amount, None)?;
+        if let Some(doubt) = doubt.filter(|_| !ends.confirmed) {
+            return Err(Refusal::Doubtful(doubt));
+        }
         let what = TraceTarget {
             by: &named.by,
             limb: &named.limb,

@@ -23,7 +23,7 @@ use crate::frames::pair::pair;
 use crate::knowledge::contradiction::{Abnormal, Contradiction, contradictions};
 use crate::knowledge::label::labels;
 use crate::review::desk::Desk;
-use crate::review::judge::{judge, may_change};
+use crate::review::judge::{Judged, judge, may_change, own_place_fits};
 use crate::review::refusal::{Refusal, wrong};
 use crate::review::signature::name_of;
 use crate::terminal::is_plain;
@@ -39,10 +39,13 @@ pub(super) struct Asked {
     /// Number of the last line that the page had been given.
     seen: Seq,
     change: Change,
-    /// Where an added call is going to be placed by the change after this one.
+    /// The place of an added call, where it is another one than the current.
     #[serde(default)]
     place: Option<View>,
-    /// The person has seen what it contradicts.
+    /// Changes of the same act: all of it is written, or nothing.
+    #[serde(default)]
+    more: Vec<Change>,
+    /// The person has seen what is unlikely about it and what it contradicts.
     #[serde(default)]
     confirmed: bool,
     /// The person knows that a signed record becomes a draft again.
@@ -50,7 +53,8 @@ pub(super) struct Asked {
     draft_again: bool,
 }
 
-/// Writes the change; the journal is held from reading to writing, so that nothing comes between.
+/// Writes the change and what belongs to it, or nothing; the journal is held from reading to writing, so that nothing comes
+/// between. Gives the number of its first line.
 pub(super) fn write(desk: &Desk, asked: Asked) -> Result<Seq, Refusal> {
     let mut journal = desk.folder.append_journal().map_err(FolderError::from)?;
     let seen = desk.seen()?;
@@ -68,17 +72,36 @@ pub(super) fn write(desk: &Desk, asked: Asked) -> Result<Seq, Refusal> {
     if asked.seen >= journal.next_seq() {
         return wrong("the page names a line that is not written yet", "load the page again");
     }
-    overtaken(&seen.exam, &asked)?;
-    let was = judge(desk, &seen, &asked.change)?;
-    may_change(&seen, asked.draft_again)?;
-    let place = asked.place;
-    let review = Review { by, why, was, change: asked.change };
-    if !asked.confirmed {
-        contradicts(desk, &seen.exam, &review, place)?;
+    let (mut reviews, mut doubts) = (Vec::new(), Vec::new());
+    if let Some(place) = &asked.place {
+        own_place_fits(desk, &seen.exam, &asked.change, place)?;
     }
-    let review = Event::Review(Box::new(review));
-    let seq = journal.append(Utc::now(), seen.exam.last_sample(), &review).map_err(FolderError::from)?;
-    Ok(seq)
+    for change in std::iter::once(asked.change).chain(asked.more) {
+        overtaken(&seen.exam, asked.seen, &change)?;
+        let Judged { was, doubt } = judge(desk, &seen, &change)?;
+        doubts.extend(doubt);
+        reviews.push(Review { by: by.clone(), why: why.clone(), was, change });
+    }
+    if let Some(place) = asked.place {
+        let change = Change::Place { seq: journal.next_seq(), place };
+        reviews.insert(1, Review { by, why, was: String::new(), change });
+    }
+    may_change(&seen, asked.draft_again)?;
+    if !asked.confirmed {
+        doubts.extend(contradiction(desk, &seen.exam, &reviews)?);
+        confirmed(&doubts)?;
+    }
+    let events: Vec<Event> = reviews.into_iter().map(|review| Event::Review(Box::new(review))).collect();
+    let written = journal.append_all(Utc::now(), seen.exam.last_sample(), &events);
+    let first = written.map_err(FolderError::from)?.first().copied();
+    Ok(first.unwrap_or_default())
+}
+
+/// Refuses what is unlikely, until the person has seen all of it.
+fn confirmed(doubts: &[Problem]) -> Result<(), Refusal> {
+    let Some(last) = doubts.last() else { return Ok(()) };
+    let messages: Vec<&str> = doubts.iter().map(|doubt| doubt.message.as_str()).collect();
+    Err(Refusal::Doubtful(Problem { message: messages.join("; "), help: last.help.clone() }))
 }
 
 /// A still that would be labelled otherwise.
@@ -112,25 +135,24 @@ pub(super) fn preview(desk: &Desk, offset_s: f64) -> Result<Vec<Relabelled>, Fol
         .collect())
 }
 
-/// Refuses what would say of one place that it is normal and that it is not, until the person has seen both.
-fn contradicts(desk: &Desk, exam: &Exam, review: &Review, place: Option<View>) -> Result<(), Refusal> {
-    let says_something = matches!(
-        review.change,
-        Change::Add { .. } | Change::Call { .. } | Change::Place { .. } | Change::Move { .. }
-    );
-    if !says_something {
-        return Ok(());
+/// What would say of one place that it is normal and that it is not.
+fn contradiction(desk: &Desk, exam: &Exam, reviews: &[Review]) -> Result<Option<Problem>, Refusal> {
+    let says_something = |review: &Review| {
+        matches!(
+            review.change,
+            Change::Add { .. } | Change::Call { .. } | Change::Place { .. } | Change::Move { .. }
+        )
+    };
+    if !reviews.iter().any(says_something) {
+        return Ok(None);
     }
     let mut lines = desk.folder.lines().map_err(FolderError::from)?;
-    let next = lines.events.last().map_or(Seq(1), |line| Seq(line.seq.0 + 1));
-    let mut put = |seq: Seq, change: Change| {
-        let event = Event::Review(Box::new(Review { change, ..review.clone() }));
+    let mut seq = lines.events.last().map_or(Seq(1), |line| line.seq.next());
+    for review in reviews {
+        let event = Event::Review(Box::new(review.clone()));
         let (at, sample, prev) = (Utc::now(), exam.last_sample(), String::new());
         lines.events.push(ExamEvent { seq, at, sample, event, prev });
-    };
-    put(next, review.change.clone());
-    if let Some(place) = place {
-        put(Seq(next.0 + 1), Change::Place { seq: next, place });
+        seq = seq.next();
     }
     let after = desk.folder.exam_of(&lines, &desk.protocols)?;
     let known: BTreeSet<(Seq, Seq)> = contradictions(exam, &desk.protocols)
@@ -138,7 +160,9 @@ fn contradicts(desk: &Desk, exam: &Exam, review: &Review, place: Option<View>) -
         .map(|both| (both.normal.seq, both.finding.seq()))
         .collect();
     let is_new = |both: &Contradiction| !known.contains(&(both.normal.seq, both.finding.seq()));
-    let Some(both) = contradictions(&after, &desk.protocols).into_iter().find(is_new) else { return Ok(()) };
+    let Some(both) = contradictions(&after, &desk.protocols).into_iter().find(is_new) else {
+        return Ok(None);
+    };
     let at = both.finding.place().in_words(&desk.protocols);
     let said = |call: &LoggedCall| match call.is_added() {
         true => format!("“{}”, added by hand", call.act),
@@ -148,15 +172,14 @@ fn contradicts(desk: &Desk, exam: &Exam, review: &Review, place: Option<View>) -
         Abnormal::Call(call) => said(call),
         Abnormal::Entry(_) => format!("“{}”", both.finding.what()),
     };
-    Err(Refusal::Contradicts(Problem {
+    Ok(Some(Problem {
         message: format!("{at}: {finding} contradicts {}", said(both.normal)),
         help: "listen to both; save it only if it is right".to_owned(),
     }))
 }
 
-fn overtaken(exam: &Exam, asked: &Asked) -> Result<(), Refusal> {
-    let newer =
-        |change: &&LoggedChange| change.seq > asked.seen && change.review.change.same_target(&asked.change);
+fn overtaken(exam: &Exam, seen: Seq, asked: &Change) -> Result<(), Refusal> {
+    let newer = |change: &&LoggedChange| change.seq > seen && change.review.change.same_target(asked);
     let Some(other) = exam.changes.iter().find(newer) else {
         return Ok(());
     };

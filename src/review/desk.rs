@@ -5,7 +5,7 @@
 //! Never: keeps anything that the journal does not hold.
 //! Tested in: `tests/it/review.rs`.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
 
@@ -15,7 +15,7 @@ use serde::Serialize;
 use crate::clock::seconds;
 use crate::exam::call::Act;
 use crate::exam::event::{Event, Outcome};
-use crate::exam::file_integrity::{StillFault, note_stills, sha256};
+use crate::exam::file_integrity::{note_stills, sha256};
 use crate::exam::fold::Exam;
 use crate::exam::seq::Seq;
 use crate::exam::time_stamp_file::{note_stamp, stamp_files};
@@ -26,7 +26,7 @@ use crate::knowledge::assemble::record;
 use crate::knowledge::cautions::cautions_now;
 use crate::knowledge::key_stills::key_stills;
 use crate::knowledge::measure::row::MeasureRow;
-use crate::knowledge::measure::{Against, Earlier, changes};
+use crate::knowledge::measure::{Earlier, changes};
 use crate::knowledge::record::{FrameRow, Record};
 use crate::protocol::Protocols;
 use crate::report::chart::chart;
@@ -43,7 +43,8 @@ pub struct Desk {
     pub(super) protocols: Protocols,
     /// What was read last, with the state of the files that it was read from.
     seen: Mutex<Option<(String, Arc<DeskSnapshot>)>>,
-    earlier: Option<(PathBuf, Record)>,
+    /// The one that was named when the desk was started.
+    pub(super) earlier: Option<Arc<EarlierExam>>,
     /// What is being done now.
     pub(super) running: RunningTasks,
 }
@@ -63,6 +64,13 @@ pub(super) struct DeskSnapshot {
     pub(super) history: Vec<Deed>,
     /// How often it was sent to another system.
     pub(super) sent: usize,
+}
+
+/// An earlier exam of the same horse: its stills and values appear next to those of the same view.
+#[derive(Debug)]
+pub(super) struct EarlierExam {
+    pub(super) folder: PathBuf,
+    pub(super) record: Record,
 }
 
 /// What an earlier exam measured.
@@ -178,6 +186,8 @@ struct DeskCodes<'a> {
     planes: Vec<NamedCode<'a>>,
     structures: Vec<DeskStructure<'a>>,
     terms: Vec<TermCode<'a>>,
+    /// Findings by their names, in the order of the alphabet.
+    findings: BTreeSet<&'a str>,
 }
 
 impl Desk {
@@ -200,19 +210,7 @@ impl Desk {
     /// Shows the stills and values of an earlier exam of the same horse next to those of the same view.
     #[must_use]
     pub fn beside(self, folder: &Path, record: Record) -> Desk {
-        Desk { earlier: Some((folder.to_owned(), record)), ..self }
-    }
-
-    /// Where a still of the earlier exam is; none where it has no such still.
-    pub(super) fn earlier_file(&self, number: usize) -> Option<Result<PathBuf, StillFault>> {
-        let (folder, record) = self.earlier.as_ref()?;
-        Some(record.frames.get(number)?.paired_file(folder))
-    }
-
-    /// What the exam is held against in a report.
-    pub(super) fn against(&self) -> Against {
-        let earlier = self.earlier.iter().map(|(_, record)| held_against(record)).collect();
-        Against { earlier, ..Against::default() }
+        Desk { earlier: Some(Arc::new(EarlierExam { folder: folder.to_owned(), record })), ..self }
     }
 
     /// The exam as its journal has it now.
@@ -275,7 +273,8 @@ impl Desk {
         std::iter::once(state.to_owned()).chain(stills).collect()
     }
 
-    pub(super) fn shown<'a>(&'a self, seen: &'a DeskSnapshot) -> Shown<'a> {
+    /// What the page is given, next to the exam before this one.
+    pub(super) fn shown<'a>(&'a self, seen: &'a DeskSnapshot, earlier: Option<&'a EarlierExam>) -> Shown<'a> {
         let DeskSnapshot { version, bytes, exam, record, legs, history, .. } = seen;
         let since_start_s = |at: DateTime<Utc>| (at - exam.header.started_at).as_seconds_f64();
         let utterance = |utterance: &'a crate::exam::fold::LoggedUtterance| UtteranceRow {
@@ -304,17 +303,29 @@ impl Desk {
             legs: legs.len(),
             codes: self.codes(exam),
             cautions: cautions_now(&record.cautions, record.exam.is_signed()),
-            earlier: self.earlier.as_ref().map(|(_, earlier)| EarlierShown {
-                started_at: earlier.exam.started_at,
-                frames: &earlier.frames,
-                measures: &earlier.measures,
-                changes: changes(&record.measures, &held_against(earlier), &self.protocols),
+            earlier: earlier.map(|EarlierExam { record: then, .. }| EarlierShown {
+                started_at: then.exam.started_at,
+                frames: &then.frames,
+                measures: &then.measures,
+                changes: changes(&record.measures, &held_against(then), &self.protocols),
             }),
             record,
         }
     }
 
-    fn codes<'a>(&'a self, exam: &Exam) -> DeskCodes<'a> {
+    /// The findings with a name of their own: those of the protocols, and what was heard in this exam. Empty where the
+    /// protocols name none: then nothing is known to be missing.
+    pub(super) fn finding_names<'a>(&'a self, exam: &'a Exam) -> impl Iterator<Item = &'a str> {
+        let named = &self.protocols.plain.findings;
+        let heard = exam.calls.iter().filter(|call| !call.is_added() && call.corrected_by.is_empty());
+        let terms = heard.filter_map(|call| match &call.act {
+            Act::Finding(said) => Some(said.term.as_str()),
+            _ => None,
+        });
+        named.keys().map(String::as_str).chain(terms.filter(move |_| !named.is_empty()))
+    }
+
+    fn codes<'a>(&'a self, exam: &'a Exam) -> DeskCodes<'a> {
         let mut zones = self.protocols.zones_by_limb(&exam.header.schemes);
         let limb = |limb: &'_ crate::protocol::Limb| zones.remove(limb.code.as_str()).unwrap_or_default();
         let mut limb = limb;
@@ -346,6 +357,7 @@ impl Desk {
                     outlined: one.outline.is_some(),
                 })
                 .collect(),
+            findings: self.finding_names(exam).collect(),
         }
     }
 }

@@ -22,6 +22,7 @@ use crate::clock::Sample;
 use crate::exam_folder::{ExamFolder, FolderError};
 use crate::protocol::Protocols;
 use crate::review::answer::{broken, problem};
+use crate::review::course::KnownEarlier;
 use crate::review::desk::Desk;
 use crate::review::export::ExportProgram;
 use crate::review::print::ReportRequest;
@@ -37,11 +38,19 @@ pub(super) struct ServedExam {
     pub(super) making: Mutex<()>,
     /// A report that was made and not yet fetched: the length of the journal it tells, and what was wanted.
     pub(super) made: Mutex<Option<(u64, ReportRequest, Response)>>,
+    /// The exam before this one, once it was looked for.
+    pub(super) before: Mutex<Option<KnownEarlier>>,
 }
 
 impl ServedExam {
     fn of(desk: Desk) -> Arc<ServedExam> {
-        Arc::new(ServedExam { desk, drawn: Mutex::new(None), making: Mutex::new(()), made: Mutex::new(None) })
+        Arc::new(ServedExam {
+            desk,
+            drawn: Mutex::new(None),
+            making: Mutex::new(()),
+            made: Mutex::new(None),
+            before: Mutex::new(None),
+        })
     }
 }
 

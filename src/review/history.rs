@@ -22,6 +22,8 @@ use crate::protocol::Protocols;
 #[derive(Debug, Clone, Serialize)]
 pub(super) struct Deed {
     pub(super) seq: Seq,
+    /// The first line of those that one act wrote: they are undone together.
+    act: Seq,
     at: DateTime<Utc>,
     by: String,
     kind: DeedKind,
@@ -56,7 +58,13 @@ pub(super) fn history(lines: &[ExamEvent], exam: &Exam, protocols: &Protocols) -
             _ => None,
         })
         .collect();
+    let mut before: Option<(&ExamEvent, Seq)> = None;
     for line in lines {
+        let act = match before {
+            Some((other, act)) if is_of_one_act(other, line) => act,
+            _ => line.seq,
+        };
+        before = Some((line, act));
         let (kind, by, what, why, takes_back) = match &line.event {
             Event::Review(review) => {
                 let back = match review.change {
@@ -82,9 +90,17 @@ pub(super) fn history(lines: &[ExamEvent], exam: &Exam, protocols: &Protocols) -
         };
         named.insert(line.seq, what.clone());
         let taken_back_by = taken.get(&line.seq).copied();
-        deeds.push(Deed { seq: line.seq, at: line.at, by, kind, what, why, takes_back, taken_back_by });
+        deeds.push(Deed { seq: line.seq, act, at: line.at, by, kind, what, why, takes_back, taken_back_by });
     }
     deeds
+}
+
+/// What the desk writes together has one instant; nobody acts twice in the same one.
+fn is_of_one_act(one: &ExamEvent, next: &ExamEvent) -> bool {
+    match (&one.event, &next.event) {
+        (Event::Review(first), Event::Review(second)) => one.at == next.at && first.by == second.by,
+        _ => false,
+    }
 }
 
 /// A change with what stood there before; `named` has the words of all lines before it.
@@ -109,6 +125,9 @@ fn what_was_changed(
         }
         Change::Move { seq, sample } => format!("Call {seq} moved to {}", minutes(*sample)),
         Change::Pair { still: id, seq } => format!("{}: paired with call {seq}", still(id)),
+        Change::Label { still: id, place } if place.to_string() == review.was => {
+            format!("{}: {} confirmed by hand", still(id), words(&review.was))
+        }
         Change::Label { still: id, place } => format!("{}: {}", still(id), became(&place.to_string())),
         Change::LeaveOut { still: id } => format!("{}: not part of the exam", still(id)),
         Change::KeyPicture { still: id, shown: true, frame_number } => {

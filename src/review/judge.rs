@@ -1,7 +1,7 @@
 //! Whether a change makes sense.
 //!
 //! Takes: a change that somebody asks for, and the exam as it is now.
-//! Gives: what stood there before, in words, or a refusal that says what to do.
+//! Gives: what stood there before, in words, with what a person has to confirm, or a refusal that says what to do.
 //! Never: writes anything.
 //! Tested in: `tests/it/review.rs`.
 
@@ -10,20 +10,19 @@ use std::path::{Path, PathBuf};
 
 use crate::clock::Sample;
 use crate::code::LimbCode;
-use crate::exam::call::{Act, Amount, Problem, View};
+use crate::exam::call::{Act, Problem, View};
 use crate::exam::fold::{Exam, LoggedCall, Note};
 use crate::exam::patient::Patient;
-use crate::exam::review::{Change, TEXT_MAX, WORDS_MAX};
+use crate::exam::review::{Change, WORDS_MAX};
 use crate::exam::seq::Seq;
 use crate::frames::cine::Cine;
 use crate::frames::clock_fit::OFFSET_S_MAX;
 use crate::frames::scale::sole_scale;
 use crate::knowledge::key_stills::{KEY_STILLS_MAX, is_sure};
-use crate::knowledge::record::{Finding, FrameRow};
+use crate::knowledge::record::{Finding, FrameRow, Status};
 use crate::knowledge::settled::accepts;
-use crate::language::closed_sets::Class;
-use crate::protocol::Odd;
 use crate::review::desk::{Desk, DeskSnapshot};
+use crate::review::fit::{act_fits, place_fits};
 use crate::review::refusal::{Refusal, wrong};
 use crate::terminal::is_plain;
 
@@ -34,16 +33,36 @@ const SCALE_PX_MIN: f64 = 50.0;
 /// What a distance on a depth scale may be, in millimetres; common practice, no source.
 const DEPTH_MM: RangeInclusive<f64> = 5.0..=300.0;
 
-/// Whether the change makes sense; gives what stood there before, in words.
-pub(super) fn judge(desk: &Desk, seen: &DeskSnapshot, change: &Change) -> Result<String, Refusal> {
+/// A change that makes sense.
+pub(super) struct Judged {
+    /// What stood there before, in words.
+    pub(super) was: String,
+    /// What is unlikely about it, until a person confirms it.
+    pub(super) doubt: Option<Problem>,
+}
+
+/// Whether the change makes sense.
+pub(super) fn judge(desk: &Desk, seen: &DeskSnapshot, change: &Change) -> Result<Judged, Refusal> {
+    let was = what_was(desk, seen, change)?;
     let exam = &seen.exam;
-    match change {
+    let doubt = match change {
         Change::Call { seq, act } => {
             let call = own_call(exam, *seq)?;
             stays_what_it_is(call, act)?;
-            act_fits(desk, exam, call.context.place.limb.as_ref(), act)?;
-            Ok(call.act.to_string())
+            act_fits(desk, exam, call.context.place.limb.as_ref(), act)?
         }
+        Change::Add { sample, act } => addition_fits(desk, exam, *sample, act)?,
+        _ => None,
+    };
+    Ok(Judged { was, doubt })
+}
+
+/// What stood there before, where there is such a thing and the change fits it.
+fn what_was(desk: &Desk, seen: &DeskSnapshot, change: &Change) -> Result<String, Refusal> {
+    let exam = &seen.exam;
+    match change {
+        Change::Call { seq, .. } => Ok(own_call(exam, *seq)?.act.to_string()),
+        Change::Add { .. } => Ok(String::new()),
         Change::Place { seq, place } => {
             let call = own_call(exam, *seq)?;
             let before = call.context.place.codes();
@@ -58,7 +77,6 @@ pub(super) fn judge(desk: &Desk, seen: &DeskSnapshot, change: &Change) -> Result
             }
             Ok(call.act.to_string())
         }
-        Change::Add { sample, act } => addition_fits(desk, exam, *sample, act),
         Change::Move { seq, sample } => move_fits(exam, *seq, *sample),
         Change::Scale { still, ends_px, distance_mm } => {
             scale_fits(desk, seen, still, *ends_px, *distance_mm)
@@ -69,6 +87,7 @@ pub(super) fn judge(desk: &Desk, seen: &DeskSnapshot, change: &Change) -> Result
         }
         Change::Label { still, place } => {
             place_fits(desk, exam, place, place.limb.as_ref())?;
+            label_changes(seen, still, place)?;
             label_of(seen, still)
         }
         Change::LeaveOut { still } => label_of(seen, still),
@@ -126,14 +145,48 @@ fn stays_what_it_is(call: &LoggedCall, act: &Act) -> Result<(), Refusal> {
     Ok(())
 }
 
-fn addition_fits(desk: &Desk, exam: &Exam, sample: Sample, act: &Act) -> Result<String, Refusal> {
+fn addition_fits(desk: &Desk, exam: &Exam, sample: Sample, act: &Act) -> Result<Option<Problem>, Refusal> {
     moment_fits(exam, sample)?;
-    if *act != Act::Save {
-        let at = exam.instant_of(sample);
-        let before = exam.calls.iter().rfind(|call| call.said_at <= at);
-        act_fits(desk, exam, before.and_then(|call| call.context.place.limb.as_ref()), act)?;
+    match act {
+        Act::Save => Ok(None),
+        _ => act_fits(desk, exam, limb_at(exam, sample), act),
     }
-    Ok(String::new())
+}
+
+/// The limb that was current at this moment.
+fn limb_at(exam: &Exam, sample: Sample) -> Option<&LimbCode> {
+    let at = exam.instant_of(sample);
+    let before = exam.calls.iter().rfind(|call| call.said_at <= at);
+    before.and_then(|call| call.context.place.limb.as_ref())
+}
+
+/// Whether the call that is added may lie at this place of its own.
+pub(super) fn own_place_fits(desk: &Desk, exam: &Exam, change: &Change, place: &View) -> Result<(), Refusal> {
+    match change {
+        Change::Add { sample, act } if !matches!(act, Act::View(_)) => {
+            place_fits(desk, exam, place, place.limb.as_ref().or_else(|| limb_at(exam, *sample)))
+        }
+        _ => wrong(
+            "only a value, a finding or a save that is added has a place of its own",
+            "send the place as part of the new place, or as a change of its own",
+        ),
+    }
+}
+
+/// A label that the still has already is written again only where that answers a doubt about it.
+fn label_changes(seen: &DeskSnapshot, still: &str, place: &View) -> Result<(), Refusal> {
+    let row = row_of(seen, still)?;
+    let View { limb, zone, plane, structure, .. } = place;
+    let now = (&row.place.limb, &row.place.zone, &row.place.plane, &row.place.structure);
+    let asks = |finding: &Finding| {
+        let of_call = row.call_seq.is_some() && finding.call_seq == row.call_seq;
+        finding.is_open() && (of_call || finding.frame.as_deref() == Some(still))
+    };
+    let is_settled = row.status == Status::Hand || is_sure(row) && !seen.record.findings.iter().any(asks);
+    if now == (limb, zone, plane, structure) && is_settled {
+        return wrong("the still has this label already", "nothing has to be changed");
+    }
+    Ok(())
 }
 
 fn move_fits(exam: &Exam, seq: Seq, sample: Sample) -> Result<String, Refusal> {
@@ -309,30 +362,6 @@ pub(super) fn row_of<'a>(seen: &'a DeskSnapshot, still: &str) -> Result<&'a Fram
     }
 }
 
-/// `limb` is the one that is current there.
-fn act_fits(desk: &Desk, exam: &Exam, limb: Option<&LimbCode>, act: &Act) -> Result<(), Refusal> {
-    match act {
-        Act::View(view) => place_fits(desk, exam, view, view.limb.as_ref().or(limb)),
-        Act::Value(value) => amount_fits(desk, exam, &value.term, &value.amount, value.said.scale.as_deref()),
-        Act::Finding(finding) if finding.term.is_empty() || finding.term.chars().count() > TEXT_MAX => {
-            wrong("the finding has no name", "write what was seen, as it is called in the report")
-        }
-        Act::Finding(finding)
-            if finding.class == Class::Unremarkable && !desk.protocols.is_no_lesion(&finding.term) =>
-        {
-            wrong(
-                format!("“{}” is not a finding that says that nothing is wrong", finding.term),
-                "choose the type “lesion”, or “normal” if nothing was wrong",
-            )
-        }
-        Act::Finding(_) => Ok(()),
-        _ => wrong(
-            "only places, values and findings can be corrected or added",
-            "withdraw the call if it is wrong",
-        ),
-    }
-}
-
 /// A signed record becomes a draft again only for somebody who knows it.
 pub(super) fn may_change(seen: &DeskSnapshot, draft_again: bool) -> Result<(), Refusal> {
     let signed = seen.record.exam.signed.as_ref().filter(|_| seen.record.exam.is_signed());
@@ -343,88 +372,4 @@ pub(super) fn may_change(seen: &DeskSnapshot, draft_again: bool) -> Result<(), R
         })),
         _ => Ok(()),
     }
-}
-
-/// A score fits the scale that was said with it or set for this exam, not the widest that the term knows.
-pub(super) fn amount_fits(
-    desk: &Desk,
-    exam: &Exam,
-    term: &str,
-    amount: &Amount,
-    scale: Option<&str>,
-) -> Result<(), Refusal> {
-    let Some(kind) = desk.protocols.value(term) else {
-        return wrong(format!("`{term}` is not something that is measured"), "choose a term from the list");
-    };
-    if !amount.number.is_finite() || amount.number < 0.0 {
-        return wrong("that is not a measurement", "enter a number from 0 upwards");
-    }
-    match &amount.unit {
-        Some(unit) if !kind.units.contains(unit) => {
-            wrong(format!("{term} is not measured in `{unit}`"), "choose one of the units in the list")
-        }
-        None if !kind.units.is_empty() => wrong(format!("{term} needs a unit"), "choose one from the list"),
-        _ => match kind.odd_on(
-            scale.or_else(|| exam.scale_of(term, kind)),
-            amount.number,
-            amount.unit.as_deref(),
-        ) {
-            Some(odd @ Odd::OffScale { .. }) => wrong(odd.to_string(), "enter a step of this exam's scale"),
-            Some(odd) => wrong(odd.to_string(), "if it is correct, enter it with `zonecall enter --unusual`"),
-            None => Ok(()),
-        },
-    }
-}
-
-/// The limb has the structure.
-fn structure_fits(desk: &Desk, structure: Option<&str>, limb: Option<&str>) -> Result<(), Refusal> {
-    let known = structure.and_then(|code| desk.protocols.structure(code));
-    let limb = limb.and_then(|code| desk.protocols.limb(code));
-    match (known, limb) {
-        (Some(known), Some(limb)) if !known.is_of(&limb.group) => wrong(
-            format!("the {} has no {}", limb.name, known.name),
-            "choose a structure that this limb has, or correct the limb first",
-        ),
-        _ => Ok(()),
-    }
-}
-
-/// Every code is known, and the limb has the zone in the schemes of the exam.
-fn place_fits(desk: &Desk, exam: &Exam, place: &View, limb: Option<&LimbCode>) -> Result<(), Refusal> {
-    let View { limb: own, zone, level_cm, plane, structure, .. } = place;
-    let protocols = &desk.protocols;
-    if own.is_none() && zone.is_none() && level_cm.is_none() && plane.is_none() && structure.is_none() {
-        return wrong("no place was chosen", "choose a limb, zone, plane or structure");
-    }
-    let unknown = [
-        own.as_deref().filter(|code| protocols.limb(code).is_none()),
-        plane.as_deref().filter(|code| protocols.plane(code).is_none()),
-        structure.as_deref().filter(|code| protocols.structure(code).is_none()),
-    ];
-    if let Some(code) = unknown.into_iter().flatten().next() {
-        return wrong(format!("`{code}` is not known to the protocols"), "choose one from the list");
-    }
-    structure_fits(desk, structure.as_deref(), limb.map(|code| code.as_ref()))?;
-    if let Some(level) = level_cm {
-        let length = |limb: &str| {
-            protocols.limb(limb).and_then(|limb| exam.header.limb_lengths_cm.get(&limb.group)).copied()
-        };
-        let zone = limb.map(|limb| protocols.zone_of_level(limb, *level, &exam.header.schemes, length(limb)));
-        match zone {
-            Some(Ok(_)) => {}
-            Some(Err(problem)) => return wrong(problem.message, &problem.help),
-            None => return wrong("a level needs a limb", "choose the limb as well"),
-        }
-    }
-    if let Some(zone) = zone {
-        let fits = limb.is_some_and(|limb| protocols.scheme_for(limb, zone, &exam.header.schemes).is_some());
-        if !fits {
-            let limb = limb.map_or("a still or call without a limb", LimbCode::as_str);
-            return wrong(
-                format!("{zone} is not a zone of {limb} in this exam"),
-                "choose limb and zone together",
-            );
-        }
-    }
-    Ok(())
 }

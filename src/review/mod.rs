@@ -10,6 +10,7 @@ mod desk;
 mod question;
 mod history;
 mod refusal;
+mod fit;
 mod judge;
 mod change;
 mod trace;

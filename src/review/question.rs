@@ -36,10 +36,14 @@ pub struct FindingQuestion {
     pub rivals: Vec<RivalLabel>,
     /// How many stills and calls hang on it.
     pub concerns: usize,
+    /// The label of a still may be wrong.
+    pub doubts_label: bool,
+    /// One look answers all questions of this rule.
+    pub one_look: bool,
 }
 
 /// The open questions of an exam, the most dangerous first: what may be of another horse, then of another limb, then worse
-/// ones before others; among those what concerns most, then the earliest.
+/// ones before others; among those what may be a wrong label, then what concerns most, then the earliest.
 #[must_use]
 pub fn questions(record: &Record, rules: &Rules) -> Vec<FindingQuestion> {
     of_findings(record, rules, Finding::is_open)
@@ -53,17 +57,18 @@ pub(super) fn informing(record: &Record, rules: &Rules) -> Vec<FindingQuestion> 
 
 fn of_findings(record: &Record, rules: &Rules, wanted: impl Fn(&Finding) -> bool) -> Vec<FindingQuestion> {
     let open = record.findings.iter().filter(|finding| wanted(finding));
-    let mut all: Vec<FindingQuestion> = open.map(|finding| question(record, finding)).collect();
+    let mut all: Vec<FindingQuestion> = open.map(|finding| question(record, rules, finding)).collect();
     let danger = |id: &str| rules.rule(id).map(|rule| rule.danger).unwrap_or_default();
     // A stable sort: equal ones keep the order of the record.
     all.sort_by_key(|question| {
-        let FindingQuestion { rule, severity, concerns, .. } = question;
-        (danger(rule), *severity, std::cmp::Reverse(*concerns))
+        let FindingQuestion { rule, severity, doubts_label, concerns, .. } = question;
+        (danger(rule), *severity, !doubts_label, std::cmp::Reverse(*concerns))
     });
     all
 }
 
-fn question(record: &Record, finding: &Finding) -> FindingQuestion {
+fn question(record: &Record, rules: &Rules, finding: &Finding) -> FindingQuestion {
+    let rule = rules.rule(&finding.rule);
     let still = finding.frame.as_ref().and_then(|id| record.frames.iter().find(|row| &row.id == id));
     FindingQuestion {
         rule: finding.rule.clone(),
@@ -76,6 +81,8 @@ fn question(record: &Record, finding: &Finding) -> FindingQuestion {
         place: finding.place.clone(),
         rivals: still.map(|row| row.rivals.clone()).unwrap_or_default(),
         concerns: concerns(record, finding, still),
+        doubts_label: rule.is_some_and(|rule| rule.doubt.is_some()),
+        one_look: rule.is_some_and(|rule| rule.one_look),
     }
 }
 

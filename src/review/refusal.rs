@@ -13,8 +13,8 @@ use crate::exam_folder::FolderError;
 pub(super) enum Refusal {
     /// It makes no sense.
     Wrong(Problem),
-    /// It contradicts what was said; a person may confirm it all the same.
-    Contradicts(Problem),
+    /// It is unlikely, or contradicts what was said; a person may confirm it all the same.
+    Doubtful(Problem),
     /// The record is signed; a person may make it a draft again.
     Signed(Problem),
     /// Somebody else changed the same thing meanwhile.

@@ -26,13 +26,14 @@ use serde_json::json;
 use tokio::net::TcpListener;
 
 use crate::clock::SAMPLE_RATE_HZ;
+use crate::exam_folder::FolderError;
 use crate::report::chart::alone;
 use crate::review::answer::{answer, aside, broken, problem};
 use crate::review::cache::{file_state, kept};
 use crate::review::caliper::{Ends, distance};
 use crate::review::change::{Asked, preview, write};
-use crate::review::course::earlier_exams;
-use crate::review::desk::{Desk, DeskSnapshot};
+use crate::review::course::{earlier_exams, exam_before};
+use crate::review::desk::{Desk, DeskSnapshot, held_against};
 use crate::review::exams::{Held, Numbered, ServedExam, ServedExams};
 use crate::review::export::{ExportRequest, export};
 use crate::review::guard::{Keys, guard};
@@ -48,7 +49,7 @@ use crate::review::time_stamping::stamp_aside;
 use crate::review::trace::{Drawn, trace};
 
 /// Longest change that is read, in bytes.
-const BODY_BYTES_MAX: usize = 64 * 1024;
+const BODY_BYTES_MAX: usize = 256 * 1024;
 /// How often the journal is looked at for news from elsewhere.
 const LOOK_AGAIN: Duration = Duration::from_millis(400);
 
@@ -57,7 +58,7 @@ const WORDS_OF_SOUND: &str = "minute by minute";
 const SAMPLES_PER_MIN: u64 = 60 * SAMPLE_RATE_HZ as u64;
 
 /// The files of the page: path, kind, text.
-static PAGE: [PageFile; 26] = [
+static PAGE: [PageFile; 27] = [
     ("/", "text/html; charset=utf-8", include_str!("page/desk.html")),
     ("/desk.css", "text/css; charset=utf-8", include_str!("page/desk.css")),
     ("/desk.svg", "image/svg+xml", include_str!("page/desk.svg")),
@@ -83,6 +84,7 @@ static PAGE: [PageFile; 26] = [
     ("/note.js", "text/javascript; charset=utf-8", include_str!("page/note.js")),
     ("/words.js", "text/javascript; charset=utf-8", include_str!("page/words.js")),
     ("/units.js", "text/javascript; charset=utf-8", include_str!("page/units.js")),
+    ("/room.js", "text/javascript; charset=utf-8", include_str!("page/room.js")),
     ("/deeds.js", "text/javascript; charset=utf-8", include_str!("page/deeds.js")),
 ];
 
@@ -227,12 +229,13 @@ async fn listed(State(exams): State<Arc<ServedExams>>, Query(asked): Query<Searc
     aside(move || Json(inbox(&exams, &asked.search)).into_response()).await
 }
 
-async fn exam(Held(served): Held) -> Response {
-    aside(move || match served.desk.seen() {
-        Ok(seen) => Json(served.desk.shown(&seen)).into_response(),
-        Err(error) => broken(&error),
-    })
-    .await
+async fn exam(State(exams): State<Arc<ServedExams>>, Held(served): Held) -> Response {
+    let shown = move || {
+        let before = exam_before(&exams, &served)?;
+        let seen = served.desk.seen()?;
+        Ok(Json(served.desk.shown(&seen, before.as_deref())).into_response())
+    };
+    aside(move || shown().unwrap_or_else(|error: FolderError| broken(&error))).await
 }
 
 async fn change(Held(served): Held, Json(asked): Json<Asked>) -> Response {
@@ -334,8 +337,11 @@ fn report_here(
     served: &ServedExam,
     wanted: &ReportRequest,
 ) -> Result<Response, ReportError> {
-    let earlier =
-        if wanted.is_course() { earlier_exams(exams, served)? } else { served.desk.against().earlier };
+    let earlier = if wanted.is_course() {
+        earlier_exams(exams, served)?
+    } else {
+        exam_before(exams, served)?.iter().map(|before| held_against(&before.record)).collect()
+    };
     report_of(&served.desk, earlier, wanted)
 }
 

@@ -126,7 +126,7 @@ fn refusal(error: SignError) -> Refusal {
             message: "no impression is written, so the signed report would have none".to_owned(),
             help: "nothing was signed; write it, or tick that none is wanted".to_owned(),
         }),
-        SignError::Incomplete { lacking } => Refusal::Contradicts(Problem {
+        SignError::Incomplete { lacking } => Refusal::Doubtful(Problem {
             message: lacking,
             help:
                 "nothing was signed; put the files back, or sign anyway: what is gone can no longer be proved"

@@ -6,10 +6,10 @@
 //! Tested in: `tests/it/review.rs`, `tests/it/review_browser/cine.rs`.
 
 use std::path::PathBuf;
-use std::sync::PoisonError;
+use std::sync::{Arc, PoisonError};
 
 use axum::Json;
-use axum::extract::{Path, Query};
+use axum::extract::{Path, Query, State};
 use axum::http::StatusCode;
 use axum::http::header::CONTENT_TYPE;
 use axum::response::{IntoResponse, Response};
@@ -19,8 +19,9 @@ use crate::frames::cine::Cine;
 use crate::report::picture::{Light, PictureError, frame_index, png, thumbnail};
 use crate::review::answer::{aside, broken, problem};
 use crate::review::cache::{file_state, kept};
+use crate::review::course::exam_before;
 use crate::review::desk::Desk;
-use crate::review::exams::{Held, Numbered};
+use crate::review::exams::{Held, Numbered, ServedExams};
 
 /// How a still is lit: grey values shown as black and as white, and a factor after that.
 #[derive(Debug, Deserialize)]
@@ -73,11 +74,16 @@ pub(super) async fn frames(Held(served): Held, Path(Numbered { number }): Path<N
 
 /// A still of the earlier exam.
 pub(super) async fn earlier(
+    State(exams): State<Arc<ServedExams>>,
     Held(served): Held,
     Path(Numbered { number }): Path<Numbered>,
     Query(lit): Query<Lit>,
 ) -> Response {
-    aside(move || match served.desk.earlier_file(number) {
+    let file = move || {
+        let before = exam_before(&exams, &served).ok()??;
+        Some(before.record.frames.get(number)?.paired_file(&before.folder))
+    };
+    aside(move || match file() {
         Some(Ok(path)) => picture(png(&path, frame_index(lit.frame), lit.light()), "image/png"),
         Some(Err(fault)) => problem(StatusCode::NOT_FOUND, fault, ""),
         None => problem(StatusCode::NOT_FOUND, "there is no such still", "reload the page"),

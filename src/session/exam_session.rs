@@ -424,7 +424,7 @@ impl Session {
         let Some(place) = place else {
             return Err(refused.unwrap_or(JournalError::Removed { path: lost }).into());
         };
-        let (text, from) = (
+        let (mut text, from) = (
             format!(
                 "the exam folder `{}` was removed or moved; the exam continues in `{}`, with everything said so far",
                 lost.shown(),
@@ -434,7 +434,7 @@ impl Session {
         );
         self.folder = ExamFolder::on(Arc::clone(self.folder.machine()), place);
         self.move_sound()?;
-        copy_files(self.folder.machine().as_ref(), self.dialogue.exam(), &lost, self.folder.path());
+        text += &copy_files(self.folder.machine().as_ref(), self.dialogue.exam(), &lost, self.folder.path());
         self.lost.push(lost);
         let effects = self.dialogue.step(Input::Line(Box::new(Event::Moved { from })), self.next_sample);
         self.unwritten.extend(effects.iter().filter_map(Effect::line).cloned());

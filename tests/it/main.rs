@@ -106,6 +106,7 @@ mod review_browser;
 mod review_events;
 mod review_inbox;
 mod review_measure;
+mod review_whole;
 mod room;
 mod rules;
 mod schema;

@@ -91,6 +91,39 @@ fn one_exam_has_no_inbox_and_an_earlier_exam_goes_with_one_exam() {
     assert!(String::from_utf8_lossy(&refused.stderr).contains("name the exam folder"));
 }
 
+#[test]
+fn an_exam_of_the_inbox_stands_beside_the_last_one_of_the_same_horse_before_it() {
+    let folder = months(&[
+        ("march", "Juniper", 0, 150.0),
+        ("april", "Juniper", 1, 140.0),
+        ("other", "Bramble", 1, 77.0),
+        ("may", "Juniper", 2, 120.0),
+    ]);
+    let desk = Served::start(folder.path(), 0);
+    let exam = |name: &str| -> Value {
+        let (status, body) = desk.get(&format!("/e/{name}/api/exam"));
+        assert_eq!(status, 200, "{}", String::from_utf8_lossy(&body));
+        serde_json::from_slice(&body).unwrap()
+    };
+    let started = |name: &str| exam(name)["record"]["exam"]["started_at"].clone();
+    let may = exam("may");
+    assert_eq!(may["earlier"]["started_at"], started("april"));
+    assert!(may["earlier"]["changes"].to_string().contains("-14.28"), "{}", may["earlier"]["changes"]);
+    assert_eq!(exam("april")["earlier"]["started_at"], started("march"));
+    assert!(exam("march")["earlier"].is_null() && exam("other")["earlier"].is_null());
+    let (status, page) = desk.get("/e/may/api/report?reader=vet&form=html");
+    let page = String::from_utf8(page).unwrap();
+    assert!(status == 200 && page.contains("-14.3"), "held against April: {page}");
+    // One of another horse since: it is that horse's no more.
+    let folder = folder.path().join("april").to_string_lossy().into_owned();
+    assert!(
+        zonecall(&["name", &folder, "--horse", "Bramble", "--horse-id", "B-2", "--by", "Ada"])
+            .status
+            .success()
+    );
+    assert_eq!(exam("may")["earlier"]["started_at"], started("march"));
+}
+
 /// Exams of a month each, of these horses, each with one area that was typed; a number may follow the horse's name.
 fn months(exams: &[(&str, &str, i64, f64)]) -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();

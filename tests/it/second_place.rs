@@ -93,6 +93,30 @@ fn journal_and_sound_go_on_and_it_is_told_at_once() {
     }
 }
 
+/// An earlier recording that the disk does not give back.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_recording_that_cannot_be_copied_is_told_at_once() {
+    let home = tempfile::tempdir().unwrap();
+    let folder = home.path().join("juniper");
+    let mut session = session(&folder);
+    say(&mut session, "left fore zone two alpha transverse");
+    session.close_audio().unwrap();
+    session.open_audio("default".to_owned()).unwrap();
+    let earlier = folder.join("audio/0001.wav");
+    std::fs::remove_file(&earlier).unwrap();
+    // A file whose first byte cannot be read, by anybody.
+    std::os::unix::fs::symlink("/proc/self/mem", &earlier).unwrap();
+    std::fs::remove_file(folder.join("exam.jsonl")).unwrap();
+    let told = session.mind_folder().unwrap();
+    let said = told.iter().find_map(|effect| match effect {
+        Effect::Show(ScreenChange::Line(_, text)) => Some(text.as_str()),
+        _ => None,
+    });
+    let said = said.expect("it is told");
+    assert!(said.contains("not copied whole, so keep the old folder") && said.contains("0001.wav"), "{said}");
+}
+
 #[test]
 fn without_a_second_place_the_fault_is_the_first_one() {
     let home = tempfile::tempdir().unwrap();

@@ -428,7 +428,7 @@ fn what_was_acknowledged_survives_and_no_label_is_wrong_in_silence() {
     assert!(n_cuts > 0 || first.is_some(), "no power was cut: the test tests nothing");
 }
 
-/// The model is not blind: a disk that forgets what it was asked to sync is found out.
+/// Lines that were written together belong together: a journal that ends between them says so, and goes on.
 #[test]
 fn a_part_of_a_write_is_told_where_the_power_fails_between_its_lines() {
     let folder = tempfile::tempdir().unwrap();

@@ -1,6 +1,6 @@
 // The bench: what is at hand with its sound, its stills and what can be done about it.
 import { make, find, fill, me, say, clock, key, quoted } from "./make.js";
-import { SEVERITY, asItIs, asked, atHand, callOf, counted, current, exam, giveReason, identity, listenedTo, markTracing, reason, stillNumber, tracing } from "./hand.js";
+import { SEVERITY, asItIs, atHand, callOf, counted, current, exam, giveReason, identity, listenedTo, markTracing, reason, stillNumber, tracing } from "./hand.js";
 import { stillsBeside, lamp, placeWords, statusWords, doubtWords } from "./still.js";
 import { play, showAt, soundControls } from "./line.js";
 import { moveCall, correctCall, correctStill } from "./correct.js";
@@ -86,15 +86,15 @@ function rivals(frame, { settle }) {
   }));
 }
 
-function buttons({ question, number, frame, call }, to) {
-  const { settle, change, send, load } = to;
+function buttons({ question, number, frame, call, shown }, to) {
+  const { settle, done, change, send, load } = to;
   const row = [];
   const add = (name, words, act) => row.push(make("button", { type: "button", id: `do-${name}`, onclick: offer(name, act) }, `${words} `, key(name.toUpperCase())));
   if (frame?.refused) {
     add("h", `${[frame.patient.name, frame.patient.id].filter(Boolean).join(", ")} is this horse`, () => settle({ change: "same_horse", patient: frame.patient }, "Its stills are accepted"));
   }
   if (frame) {
-    add("l", "Label by hand", () => correctStill(exam, number, change));
+    add("l", "Label by hand", () => correctStill(exam, number, done));
     add("t", "Trace or measure", async () => {
       const figure = document.querySelector("#bench figure.still");
       if (!figure?.querySelector("img")) { say("This still cannot be shown, so nothing can be traced on it.", true); return; }
@@ -122,9 +122,11 @@ function buttons({ question, number, frame, call }, to) {
       `The report shows frame ${frameShown(frame.id)} of still ${number + 1}`));
     add("x", "Not part of the exam", () => settle({ change: "leave_out", still: frame.id }, `Still ${number + 1} is not part of the exam`));
   }
+  // Its label may be what is wrong with the call, and it is on the screen.
+  if (!frame && shown >= 0) add("l", `Label still ${shown + 1} by hand`, () => correctStill(exam, shown, done));
   if (call && exam.acts[call.seq]) {
-    add("c", "Correct the call", () => correctCall(exam, call, change));
-    if (MOVABLE.includes(call.kind)) add("m", "Move it in time", () => moveCall(exam, call, change));
+    add("c", "Correct the call", () => correctCall(exam, call, done));
+    if (MOVABLE.includes(call.kind)) add("m", "Move it in time", () => moveCall(exam, call, done));
     if (!call.withdrawn) add("w", "Withdraw the call", () => settle({ change: "withdraw", seq: call.seq }, `Call ${call.seq} is withdrawn`));
   }
   const alike = question ? together(question) : [];
@@ -149,30 +151,24 @@ function finding(question) {
   return { ...(found?.call_seq ? { seq: found.call_seq } : {}), ...(found?.frame ? { still: found.frame } : {}), ...(found?.place ? { place: found.place } : {}) };
 }
 
-/** Questions that one look answers: about the same call or still, or, where there is nothing to hear or see, of the same kind. */
+/** Questions that one look answers: about the same call or still; where there is nothing to hear or see, of the same kind. */
 function together(question) {
   const about = (one) => one.call_seq ? `call ${one.call_seq}` : one.still ? `still ${one.still}` : `rule ${one.rule}`;
+  const isAlike = (one) => question.one_look && one.rule === question.rule;
   const list = exam.questions.includes(question) ? exam.questions : exam.informing;
-  return list.filter((one) => about(one) === about(question));
+  return list.filter((one) => about(one) === about(question) || isAlike(one));
 }
 
-/** They are listed before they are accepted, so that nothing is settled unseen. */
-async function acceptAll(questions, { go, change, load }) {
-  const place = current();
-  try {
-    const why = asItIs(questions[0]);
-    for (const question of questions) await change({ change: "looked", rule: question.rule, finding: question.text, ...finding(question) }, why);
-    giveReason("");
-  } catch (error) { say(error.message, true); await load().catch(() => {}); return; }
-  const left = exam.questions.length;
-  if (current() < 0) go(left ? { question: identity(exam.questions[Math.min(place, left - 1)]) } : null);
-  say(`Accepted: ${questions.length} questions. ${left === 0 ? "Nothing is open any more." : `${counted(left, "question")} open.`}`);
+/** They are listed before they are accepted, so that nothing is settled unseen; one act, so that one undoes it. */
+function acceptAll(questions, { settle }) {
+  const [first, ...more] = questions.map((one) => ({ change: "looked", rule: one.rule, finding: one.text, ...finding(one) }));
+  return settle(first, `Accepted: ${counted(questions.length, "question")}`, asItIs(questions[0]), { more });
 }
 
 /** The other questions that are answered with this one. */
 function alsoAsked(question) {
   const others = together(question).filter((one) => one !== question);
-  return others.length ? make("section", { class: "also", "aria-label": "Open at the same place" }, make("p", { class: "kicker" }, "Open at the same place:"), make("ul", {}, others.map((one) => make("li", {}, quoted(one.shown))))) : null;
+  return others.length ? make("section", { class: "also", "aria-label": "Accepted together with it" }, make("p", { class: "kicker" }, "Accepted together with it:"), make("ul", {}, others.map((one) => make("li", {}, quoted(one.shown))))) : null;
 }
 
 /** What a person may move or add; the rest is tied to the moment it was said at. */

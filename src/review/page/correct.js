@@ -1,6 +1,7 @@
 // Putting right: a form for a call, for a still's label, and for the scanner's clock.
 import { make, find, fill, ask, clock, quoted } from "./make.js";
 import { placeWords } from "./still.js";
+import { bringBesideForm } from "./room.js";
 import { working } from "./running-tasks.js";
 
 const PARTS = [["limb", "Limb", "limbs"], ["zone", "Zone", null], ["plane", "Plane", "planes"], ["structure", "Structure", "structures"]];
@@ -23,7 +24,7 @@ function structuresOf(exam, limb) {
   return exam.codes.structures.filter(has).map((one) => [one.code, one.name]);
 }
 
-/** Fields for a place; zones and structures follow the limb. `current` is the limb that counts where none is chosen. */
+/** Fields for a place, and what tells them which limb counts where none is chosen, first `current`; zones and structures follow the limb. */
 function placeFields(exam, place, current = place.limb) {
   const zone = make("div", { class: "cell" });
   const structure = make("div", { class: "cell" });
@@ -31,15 +32,17 @@ function placeFields(exam, place, current = place.limb) {
     fill(zone, choice("zone", "Zone", zonesOf(exam, limb), zoneNow));
     fill(structure, choice("structure", "Structure", structuresOf(exam, limb), structureNow));
   };
-  follow(place.limb || current, place.zone, place.structure);
+  let stands = current;
+  follow(place.limb || stands, place.zone, place.structure);
   const own = { zone, structure };
   const box = make("div", { class: "row" }, PARTS.map(([part, label, list]) => own[part]
     ?? make("div", { class: "cell" }, choice(part, label, exam.codes[list].map((one) => [one.code, one.name]), place[part]))));
-  box.querySelector("[name=limb]").addEventListener("change", (event) => {
+  const again = () => {
     const now = (part) => box.querySelector(`[name=${part}]`).value;
-    follow(event.target.value || current, now("zone"), now("structure"));
-  });
-  return box;
+    follow(now("limb") || stands, now("zone"), now("structure"));
+  };
+  box.querySelector("[name=limb]").addEventListener("change", again);
+  return [box, (limb) => { if (limb !== stands) { stands = limb; again(); } }];
 }
 
 function readPlace(form, only = null) {
@@ -66,9 +69,10 @@ export function lostForm() {
 /** What a form gives that is not done with when it was sent. */
 export const STAY = "stay";
 
-/** Opens the form; what `send` throws is shown in it, and the form stays. */
-export function openForm(title, lead, fields, send, words = "Save", asksWhy = true) {
+/** Opens the form; what `send` throws is shown in it, and the form stays. One that is `docked` leaves the still in view. */
+export function openForm(title, lead, fields, send, words = "Save", { asksWhy = true, docked = false } = {}) {
   const dialog = find("form");
+  dialog.classList.toggle("docked", docked);
   const wrong = make("p", { class: "wrong", role: "alert" });
   const reason = make("input", { name: "why", id: "f-why", maxlength: "500", placeholder: "one word is enough" });
   let [confirmed, changed, leaving] = [false, false, false];
@@ -104,29 +108,33 @@ export function openForm(title, lead, fields, send, words = "Save", asksWhy = tr
   dialog.addEventListener("close", () => sessionStorage.removeItem(OPEN), { once: true });
   fill(dialog, form);
   dialog.showModal();
+  if (docked) bringBesideForm();
   (form.querySelector("[autofocus]") ?? form.querySelector("select, input, textarea")).focus();
 }
 
 /** Puts a call right: what it says, and where it belongs. */
-export function correctCall(exam, call, change) {
+export function correctCall(exam, call, done) {
   const act = exam.acts[call.seq];
   if (!act) return false;
   const own = act.kind === "view";
   const fields = [];
   if (act.kind === "value") fields.push(valueFields(exam, act));
-  if (act.kind === "finding") fields.push(findingField(act.term));
+  if (act.kind === "finding") fields.push(findingField(exam, act.term));
   const place = own ? act : call;
-  fields.push(placeFields(exam, place, call.limb));
-  const lead = own ? `Heard: “${call.words}”. A new place applies to everything said after it, up to the next new place.`
-    : `Heard: “${call.words}”. A place entered here moves this call only.`;
+  fields.push(placeFields(exam, place, call.limb)[0]);
+  const heard = call.added ? "Added by hand" : `Heard: “${call.words}”`;
+  const lead = own ? `${heard}. A new place applies to everything said after it, up to the next new place.`
+    : `${heard}. A place entered here moves this call only.`;
   openForm(`Correct call ${call.seq}`, lead, fields, async (form, why, sure) => {
-    if (own) { await change({ change: "call", seq: call.seq, act: { kind: "view", ...readPlace(form) } }, why, sure); return; }
-    const right = correctedAct(act, form);
-    const elsewhere = readPlace(form, call);
-    if (right) await change({ change: "call", seq: call.seq, act: right }, why, sure);
-    if (Object.keys(elsewhere).length) await change({ change: "place", seq: call.seq, place: elsewhere }, why, sure);
-    if (!right && !Object.keys(elsewhere).length) throw new Error("You have not changed anything.");
-  });
+    const right = own ? correctedView(act, form) : correctedAct(act, form);
+    const elsewhere = own ? {} : readPlace(form, call);
+    const [first, ...more] = [
+      right && { change: "call", seq: call.seq, act: right },
+      Object.keys(elsewhere).length && { change: "place", seq: call.seq, place: elsewhere },
+    ].filter(Boolean);
+    if (!first) throw new Error("You have not changed anything.");
+    await done(first, `Call ${call.seq} is corrected`, why, { ...sure, more });
+  }, "Save", { docked: true });
   return true;
 }
 
@@ -150,24 +158,29 @@ function readSample(form) {
   return Math.round(at * SAMPLES_PER_S);
 }
 
-/** What was said just before and just after a moment, and the place that a call there would have. */
-function neighbours(exam, at, but) {
+/** The calls just before and just after a moment, and when each was said. */
+function callsAround(exam, at, but) {
   const start = new Date(exam.record.exam.started_at);
   const when = (call) => (new Date(call.said_at) - start) / 1000;
   const calls = exam.record.calls.filter((call) => !call.withdrawn && call.seq !== but).toSorted((one, other) => when(one) - when(other));
-  const before = calls.findLast((call) => when(call) <= at);
-  const after = calls.find((call) => when(call) > at);
+  return { before: calls.findLast((call) => when(call) <= at), after: calls.find((call) => when(call) > at), when };
+}
+
+/** What was said just before and just after a moment, and the place that a call there would have. */
+function neighbours(exam, at, but) {
+  const { before, after, when } = callsAround(exam, at, but);
   const inWords = (call) => `“${call.words || "added by hand"}” at ${clock(when(call))}`;
   const place = before && placeWords(exam, before);
   return [place ? `Place then: ${place}.` : "No place was named before that.",
     before ? `Before it: ${inWords(before)}.` : "Nothing was said before it.", after ? `After it: ${inWords(after)}.` : "Nothing was said after it."].join(" ");
 }
 
-/** A moment of the exam; while it is typed, what was said around it is shown. `but` is the call that is moved. */
-function timeField(exam, at, but = null) {
+/** A moment of the exam; while it is typed, what was said around it is shown. `but` is the call that is moved; `moved` is given each moment. */
+function timeField(exam, at, but = null, moved = () => {}) {
   const around = make("p", { class: "preview around", role: "status" });
   const show = (text) => {
     const moment = readTime(text);
+    if (moment !== null) moved(moment);
     around.textContent = moment === null ? "Enter minutes and seconds, such as 1:02.5." : moment > exam.audio_s && exam.audio_s > 0 ? `The recording ends at ${clock(exam.audio_s)}.` : neighbours(exam, moment, but);
   };
   show(clock(at));
@@ -176,39 +189,45 @@ function timeField(exam, at, but = null) {
 }
 
 /** Moves a call in time; what was heard stays where it lies in the sound. */
-export function moveCall(exam, call, change) {
+export function moveCall(exam, call, done) {
   const at = (new Date(call.said_at) - new Date(exam.record.exam.started_at)) / 1000;
   openForm(`Move call ${call.seq} in time`, `“${call.words || "Added by hand"}” is treated as if it had been said at that moment.`, [timeField(exam, at, call.seq)],
-    (form, why, sure) => change({ change: "move", seq: call.seq, sample: readSample(form) }, why, sure), "Move");
+    (form, why, sure) => {
+      const sample = readSample(form);
+      return done({ change: "move", seq: call.seq, sample }, `Call ${call.seq} is moved to ${clock(sample / SAMPLES_PER_S)}`, why, sure);
+    }, "Move", { docked: true });
 }
 
 const KINDS = [["view", "A new place"], ["value", "A value"], ["finding", "A finding"], ["save", "A still was saved"]];
 const CLASSES = [["normal", "normal"], ["absent", "not found"], ["lesion", "lesion"], ["unremarkable", "unremarkable"], ["not_done", "not done"], ["quality", "image quality"]];
 
 /** Adds a call that was made and not heard. */
-export function addCall(exam, at, change) {
+export function addCall(exam, at, done) {
   const rest = make("div", { class: "fields" });
   const place = make("div", { class: "fields" });
+  const limbAt = (moment) => callsAround(exam, moment).before?.limb;
+  let [limb, stand] = [limbAt(at), () => {}];
   const put = (kind) => {
     fill(rest, kind === "value" ? valueFields(exam, { term: exam.codes.terms[0].term, amount: { number: "" } })
-      : kind === "finding" ? make("div", { class: "row" }, make("div", { class: "cell" }, choice("class", "Type", CLASSES, "lesion")), findingField("")) : "");
-    fill(place, make("p", { class: "hint" }, kind === "view" ? "This place applies from then on." : "Enter a place only if it differs from the current one."), placeFields(exam, {}));
+      : kind === "finding" ? make("div", { class: "row" }, make("div", { class: "cell" }, choice("class", "Type", CLASSES, "lesion")), findingField(exam, "")) : "");
+    const [box, follow] = placeFields(exam, {}, limb);
+    stand = follow;
+    fill(place, make("p", { class: "hint" }, kind === "view" ? "This place applies from then on." : "Enter a place only if it differs from the current one."), box);
   };
   const kind = choice("kind", "What was called", KINDS, "view");
   kind.querySelector("option").remove();
   kind.querySelector("select").addEventListener("change", (event) => put(event.target.value));
   put("view");
   openForm("Add a call", "For something that was said but not heard, or not said at the time. It is treated as if it had been said then.",
-    [make("div", { class: "row" }, make("div", { class: "cell" }, kind), timeField(exam, at)), rest, place], async (form, why, sure) => {
+    [make("div", { class: "row" }, make("div", { class: "cell" }, kind), timeField(exam, at, null, (moment) => { limb = limbAt(moment); stand(limb); })), rest, place], async (form, why, sure) => {
       const what = form.elements.kind.value;
       const named = readPlace(form);
       const act = { view: () => ({ kind: "view", ...named }), value: () => ({ kind: "value", ...readValue(form) }), save: () => ({ kind: "save" }),
         finding: () => ({ kind: "finding", class: form.elements.class.value, term: form.elements.finding.value.trim() }) }[what]();
       const elsewhere = what !== "view" && Object.keys(named).length ? named : undefined;
-      const seq = await change({ change: "add", sample: readSample(form), act }, why, { ...sure, place: elsewhere });
-      // What both together say was judged just now.
-      if (elsewhere) await change({ change: "place", seq, place: elsewhere }, why, { confirmed: true });
-    }, "Add");
+      const sample = readSample(form);
+      await done({ change: "add", sample, act }, `The call is added at ${clock(sample / SAMPLES_PER_S)}`, why, { ...sure, place: elsewhere });
+    }, "Add", { docked: true });
 }
 
 function readValue(form) {
@@ -217,8 +236,10 @@ function readValue(form) {
   return { term: form.elements.term.value, amount };
 }
 
-const findingField = (term) => make("p", { class: "field cell" }, make("label", { for: "f-finding" }, "Seen"),
-  make("input", { id: "f-finding", name: "finding", value: term, maxlength: "500", required: true }));
+/** What was seen, by the names that the program knows; another one is asked about. */
+const findingField = (exam, term) => make("p", { class: "field cell" }, make("label", { for: "f-finding" }, "Seen"),
+  make("input", { id: "f-finding", name: "finding", value: term, list: "f-findings", maxlength: "500", autocomplete: "off", required: true }),
+  make("datalist", { id: "f-findings" }, exam.codes.findings.map((name) => make("option", { value: name }))));
 
 /** What was measured, its number, and a unit that fits it. */
 function valueFields(exam, act) {
@@ -237,6 +258,13 @@ function valueFields(exam, act) {
   return make("div", { class: "row" }, make("div", { class: "cell" }, term),
     make("p", { class: "field cell" }, make("label", { for: "f-number" }, "Number"),
       make("input", { id: "f-number", name: "number", inputmode: "decimal", maxlength: "12", autocomplete: "off", value: String(act.amount.number), required: true, "aria-describedby": "f-bounds" }), bounds), unit);
+}
+
+/** The new place, where it is another one. */
+function correctedView(act, form) {
+  const place = readPlace(form);
+  const same = PARTS.every(([part]) => (place[part] ?? "") === (act[part] ?? ""));
+  return same ? null : { kind: "view", ...place };
 }
 
 function correctedAct(act, form) {
@@ -258,15 +286,18 @@ function correctedAct(act, form) {
 }
 
 /** Labels a still by hand. */
-export function correctStill(exam, number, change) {
+export function correctStill(exam, number, done) {
   const row = exam.record.frames[number];
   const place = row.limb ? row : row.rivals[0] ?? row;
   openForm(`Label still ${number + 1} by hand`, "The label is saved in the record; the file itself does not change.",
-    placeFields(exam, place), (form, why) => change({ change: "label", still: row.id, place: readPlace(form) }, why), "Save label");
+    placeFields(exam, place)[0], (form, why) => {
+      const named = readPlace(form);
+      return done({ change: "label", still: row.id, place: named }, `Still ${number + 1} is labelled: ${placeWords(exam, named)}`, why);
+    }, "Save label", { docked: true });
 }
 
 /** Sets the scanner's clock by hand, with a look at what that would change. */
-export function correctClock(exam, change) {
+export function correctClock(exam, done) {
   const now = exam.record.clock;
   const input = make("input", { id: "f-offset", name: "offset", type: "number", min: "-3600", max: "3600", step: "0.1", required: true, value: now ? now.offset_s.toFixed(1) : "0" });
   const preview = make("p", { role: "status", class: "preview" });
@@ -285,7 +316,10 @@ export function correctClock(exam, change) {
   const lead = now ? `Now ${now.offset_s.toFixed(1)} s, give or take ${now.uncertainty_s.toFixed(1)} s: ${now.method}.` : "The clocks could not be matched.";
   openForm("The scanner's clock", `${lead} Enter how many seconds the scanner's clock is ahead of the exam's; use a minus if it is behind.`,
     [make("p", { class: "field" }, make("label", { for: "f-offset" }, "Seconds ahead"), input), preview],
-    (form, why) => change({ change: "clock", offset_s: Number(form.elements.offset.value) }, why), "Set the clock");
+    (form, why) => {
+      const offset = Number(form.elements.offset.value);
+      return done({ change: "clock", offset_s: offset }, `The scanner's clock is set to ${offset.toFixed(1)} s ahead`, why);
+    }, "Set the clock");
   look();
 }
 
@@ -317,5 +351,5 @@ export function printForm(signed) {
       fill(filled, make("h2", { id: "form-title" }, "The report is ready"), make("p", { class: "buttons" }, link));
       link.focus();
       return STAY;
-    }, "Make the report", false);
+    }, "Make the report", { asksWhy: false });
 }

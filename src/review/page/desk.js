@@ -12,6 +12,8 @@ import { working } from "./running-tasks.js";
 import { legs, limbDrawings } from "./limb.js";
 import { deedTable, isSettling, lastDeed, lastUndone } from "./deeds.js";
 import { LOOP_KEYS, stopLoop } from "./cine.js";
+import { bringIntoView, measureRoom } from "./room.js";
+import { sendForm } from "./send.js";
 
 /** It is one of the exams of an inbox. */
 const isOneOfMany = location.pathname.startsWith("/e/");
@@ -58,31 +60,42 @@ async function send(path, body) {
   }
 }
 
-/** Writes a change into the journal, then shows the exam as it stands after it. */
-async function change(what, why = "", { place, confirmed = false } = {}) {
+/** Writes a change into the journal, with what belongs to the same act, then shows the exam as it stands after it. */
+async function change(what, why = "", { place, more = [], confirmed = false } = {}) {
   const by = me();
   if (!by) { find("by").focus(); throw new Error("Enter your name at the top first: it is recorded with every change."); }
-  const sent = send("api/change", { by, why, seen: exam.version, change: what, place, confirmed });
+  const sent = send("api/change", { by, why, seen: exam.version, change: what, place, more, confirmed });
   const { seq } = await (await working(find("running-tasks"), "Writing the change", sent, "exam")).json();
+  const [asked, before] = [at?.question, current()];
   await load();
+  // What was asked is settled: the question in its place comes next, not the first one.
+  if (asked && !questionIs(asked)) {
+    const left = exam.questions.length;
+    giveReason("");
+    choose(left ? { question: identity(exam.questions[Math.min(Math.max(0, before), left - 1)]) } : null);
+    draw();
+  }
   return seq;
 }
 
-/** A change that settles the question at hand: the next one comes onto the bench. */
-async function settle(what, words, why = reason) {
-  const place = current();
-  try {
-    await change(what, why);
-    giveReason("");
-  } catch (error) { say(error.message, true); await load().catch(() => {}); return; }
+/** Whether this question is still asked. */
+const questionIs = (wanted) => asked().some((question) => identity(question) === wanted);
+
+/** Writes a change and says so, and what is open now; what it throws is for whoever asked. */
+async function done(what, words, why = "", more = {}) {
+  await change(what, why, more);
   const left = exam.questions.length;
-  if (place >= 0 && current() < 0) {
-    choose(left ? { question: identity(exam.questions[Math.min(place, left - 1)]) } : null);
-    draw();
-    find("bench").focus({ preventScroll: true });
-    bringIntoView();
-  }
   say(`${words}. ${left === 0 ? "Nothing is open any more." : left === 1 ? "1 question is open." : `${left} questions are open.`}`);
+}
+
+/** A change that settles the question at hand: the next one comes onto the bench. */
+async function settle(what, words, why = reason, more = {}) {
+  const question = at?.question;
+  try { await done(what, words, why, more); } catch (error) { say(error.message, true); await load().catch(() => {}); return; }
+  giveReason("");
+  if (!question || at?.question === question) return;
+  find("bench").focus({ preventScroll: true });
+  bringIntoView();
 }
 
 function go(what, focus = true) {
@@ -93,22 +106,6 @@ function go(what, focus = true) {
   choose(what);
   draw();
   if (focus) { find("bench").focus({ preventScroll: true }); bringIntoView(); }
-}
-
-/** A still takes the room that the question above it and the timeline below it leave. */
-function measureRoom(top = find("bench").getBoundingClientRect().top) {
-  const glass = document.querySelector("#bench .glass")?.getBoundingClientRect();
-  const line = find("line");
-  const covered = getComputedStyle(line).position === "static" ? 0 : line.offsetHeight;
-  if (glass) find("bench").style.setProperty("--room", `${innerHeight - covered - (glass.top - top) - 34}px`);
-}
-
-/** Brings what is at hand into view: its head, but first of all the whole still, which nothing covers. */
-function bringIntoView() {
-  const { top } = find("bench").getBoundingClientRect();
-  measureRoom(top);
-  if (top < 0 || top > innerHeight / 3) find("bench").scrollIntoView({ block: "start" });
-  document.querySelector("#bench .glass")?.scrollIntoView({ block: "nearest" });
 }
 
 function step(by) {
@@ -134,13 +131,13 @@ function nextSteps() {
   const [impression, sign] = [step("Write the impression", writeWords, lacks), signed ? null : step("Sign", openSigning, !lacks)];
   return [
     make("p", {}, `Every question is settled${lacks ? ", but the report has no impression yet: write what the scan means" : ""}. Choose a still or a phrase to look at it again.`),
-    make("p", { class: "buttons" }, lacks ? [impression, sign] : [sign, impression], step("Print", openPrinting),
+    make("p", { class: "buttons" }, lacks ? [impression, sign] : [sign, impression], step("Print", openPrinting), step("Send", sendForm),
       isOneOfMany ? step("Next exam", nextExam, signed) : null),
   ];
 }
 
 /** What the bench asks for. */
-const TO = { go, settle, change, send, load, next: nextSteps };
+const TO = { go, settle, done, change, send, load, next: nextSteps };
 
 /** Length of the journal that the whole page was last drawn from. */
 let drawn = -1;
@@ -207,11 +204,15 @@ function list() {
 }
 
 /** A call that was made and not heard, at the moment that is at hand. */
-const addHere = () => addCall(exam, (exam && atHand().span?.[0]) ?? 0, change);
+const addHere = () => addCall(exam, (exam && atHand().span?.[0]) ?? 0, done);
+
+/** Takes back the lines of one act, in one act. */
+const takeBackAll = ([first, ...others], words) => settle({ change: "take_back", seq: first }, words, reason,
+  { more: others.map((seq) => ({ change: "take_back", seq })) });
 
 /** Undoes something; a signature is withdrawn only with the passphrase of a vet. */
 async function takeBack(deed) {
-  if (deed.kind !== "signature") { await settle({ change: "take_back", seq: deed.seq }, `Undone: ${deed.what}. Press Y to redo it`); return; }
+  if (deed.kind !== "signature") { await takeBackAll(deed.seqs ?? [deed.seq], `Undone: ${deed.what}. Press Y to redo it`); return; }
   let people;
   try { people = await everybody(); } catch (error) { say(error.message, true); return; }
   unsignForm(deed, people, async (wish) => {
@@ -245,7 +246,7 @@ function lastOwn() {
 /** Redoes what was undone last, unless something was done since. */
 function again() {
   const undone = lastUndone(exam, me());
-  if (undone) settle({ change: "take_back", seq: undone.seq }, `Redone: ${undone.what}`); else say("There is nothing to redo.");
+  if (undone) takeBackAll(undone.seqs, `Redone: ${undone.what}`); else say("There is nothing to redo.");
 }
 
 /** Opens the next exam of the inbox that is not finished. */
@@ -318,14 +319,15 @@ async function namePeople() {
 }
 const openPrinting = () => exam && printForm(exam.record.exam.status === "signed");
 find("print-open").addEventListener("click", openPrinting);
-const writeWords = () => exam && wordsForm(exam, change);
+const writeWords = () => exam && wordsForm(exam, done);
 find("words-open").addEventListener("click", writeWords);
 find("call-add").addEventListener("click", addHere);
-find("clock-open").addEventListener("click", () => correctClock(exam, change));
+find("clock-open").addEventListener("click", () => correctClock(exam, done));
 find("by").value = localStorage.getItem("by") ?? "";
 find("by").addEventListener("change", () => { localStorage.setItem("by", me()); if (exam) stack(); namePeople().catch(() => {}); });
 
 addEventListener("resize", () => measureRoom());
+find("form").addEventListener("close", () => measureRoom());
 find("form").addEventListener("close", () => load().catch((error) => say(error.message, true)));
 
 /** Another browser or program wrote into the journal: the page follows, unless a form is being filled in. */

@@ -28,7 +28,7 @@ export function exportForm() {
       fill(filled, make("h2", { id: "form-title" }, "The exam is exported"), made.said.split("\n").map((line) => make("p", {}, line)), make("p", { class: "buttons" }, close));
       close.focus();
       return STAY;
-    }, "Export", false);
+    }, "Export", { asksWhy: false });
 }
 
 find("export-open").addEventListener("click", exportForm);

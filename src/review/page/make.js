@@ -59,7 +59,8 @@ export async function ask(path, body) {
   let problem;
   try { problem = JSON.parse(text); } catch { problem = { message: text }; }
   // What a person may confirm all the same is marked by the program.
-  throw Object.assign(new Error([problem.message, problem.help].filter(Boolean).join(": ")), { confirm: problem.confirm === true, signed: problem.signed === true });
+  const join = problem.message?.endsWith("?") ? " " : ": ";
+  throw Object.assign(new Error([problem.message, problem.help].filter(Boolean).join(join)), { confirm: problem.confirm === true, signed: problem.signed === true });
 }
 
 /** Minutes and seconds since the start of the exam. */

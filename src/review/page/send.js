@@ -32,7 +32,7 @@ export async function sendForm() {
       if (!filled.isConnected || !find("form").open) return STAY;
       ended(filled, done.whole ? "The exam is sent" : "Not all of it was taken", done.said.split("\n"));
       return STAY;
-    }, "Send", false);
+    }, "Send", { asksWhy: false });
 }
 
 find("send-open").addEventListener("click", sendForm);

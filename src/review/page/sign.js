@@ -45,13 +45,13 @@ export function signForm(exam, people, { begin, sign }) {
       await begin({ name: asked.by, licence: form.elements.licence.value, passphrase: asked.passphrase });
     }
     await sign({ ...asked, confirmed: confirmed === true, no_impression: form.elements.without?.checked === true });
-  }, "Sign", false);
+  }, "Sign", { asksWhy: false });
 }
 
 /** Withdraws a signature: a vet's act, like signing. */
 export function unsignForm(deed, people, send) {
   openForm("Withdraw the signature", `${deed.what}, by ${deed.by}. The record becomes a draft; the history keeps the signature and who withdrew it.`,
-    known(people.filter((person) => person.can_sign)), (form) => send(wish(form)), "Withdraw", false);
+    known(people.filter((person) => person.can_sign)), (form) => send(wish(form)), "Withdraw", { asksWhy: false });
 }
 
 /** Who signed, and whether that still holds. */

@@ -62,7 +62,7 @@ export function traceOn(exam, row, figure, { by, change, send, done }) {
     exam.codes.structures.map((one) => make("option", { value: one.code, selected: one.code === traced }, one.name)));
   const lesion = make("input", { type: "checkbox", id: "t-lesion", checked: part, onchange: () => { show(); keep(); size(); } });
   const lengths = make("input", { type: "checkbox", id: "t-lengths", checked: all, onchange: () => keep() });
-  const term = make("select", { id: "t-term", onchange: () => keep() }, make("option", { value: "" }, "choose"),
+  const term = make("select", { id: "t-term", onchange: () => { doubted(false); keep(); } }, make("option", { value: "" }, "choose"),
     exam.codes.terms.filter((one) => one.between).map((one) => make("option", { value: one.term, selected: one.term === said }, `${one.term} ${one.between}`)));
   const apart = make("input", { id: "t-apart", type: "number", min: "0.5", max: "30", step: "0.1", value: entered, oninput: () => keep() });
   const wrong = make("p", { class: "wrong", role: "alert" });
@@ -126,7 +126,7 @@ export function traceOn(exam, row, figure, { by, change, send, done }) {
     const arm = 9 * unit;
     glassPane.replaceChildren(edge(unit), ...dots, shape("path", { d: `M${x - arm} ${y}h${2 * arm}M${x} ${y - arm}v${2 * arm}`, class: "cross", "stroke-width": 1.5 * unit }));
   }
-  function changed() { keep(); draw(); size(); }
+  function changed() { doubted(false); keep(); draw(); size(); }
 
   /** Sets a point at the cross; a tool that has all its points begins anew. */
   function set() {
@@ -233,12 +233,15 @@ export function traceOn(exam, row, figure, { by, change, send, done }) {
     points.splice(0, points.length, ...found.corners);
     changed();
   };
+  // Seen once, what is unusual is confirmed by the same button; what is drawn after that is another wish.
+  let confirmed = false;
+  function doubted(now) { confirmed = now; show(); }
   let writing = false;
   const once = (write) => async () => {
     if (writing) return;
     writing = true;
     wrong.textContent = "";
-    try { await write(); } catch (error) { wrong.textContent = error.message; } finally { writing = false; }
+    try { await write(); } catch (error) { wrong.textContent = error.message; doubted(error.confirm === true); } finally { writing = false; }
   };
   const write = once(async () => {
     const { length_seqs: more } = await (await send("api/trace", body({ write: true, outline: outline() }))).json();
@@ -248,7 +251,7 @@ export function traceOn(exam, row, figure, { by, change, send, done }) {
     if (points.length < 2) throw new Error("Set two points first.");
     if (!term.value) throw new Error("Choose what the two points measure.");
     const what = { by: by(), limb: row.limb ?? "", zone: row.zone ?? "", structure: structure.value, term: term.value };
-    await send("api/distance", { still: row.id, ends_px: points.map(round), ...onFrame, write: what });
+    await send("api/distance", { still: row.id, ends_px: points.map(round), ...onFrame, confirmed, write: what });
     close(`The ${term.value} is saved; it takes the place of a spoken one.`);
   });
   const setScale = once(async () => {
@@ -295,7 +298,7 @@ export function traceOn(exam, row, figure, { by, change, send, done }) {
     also.hidden = !isArea() || lesion.checked || !outlined.length;
     between.hidden = tool !== "distance";
     marks.hidden = tool !== "scale";
-    main.textContent = { scale: "Set scale", distance: "Save distance" }[tool] ?? "Save area";
+    main.textContent = `${{ scale: "Set scale", distance: "Save distance" }[tool] ?? "Save area"}${confirmed ? " anyway" : ""}`;
   }
   const panel = make("div", { class: "tracing", role: "group", "aria-label": "Tracing" }, frame ? make("p", { class: "place" }, `On frame ${frame} of the loop`) : "", preview, wrong, choices, whole, marks,
     make("p", { class: "hint" }, "Arrow keys move the cross, ten pixels at a time with Shift. ", key("Space"), " picks up the nearest point so that the arrow keys move it, and drops it again."),

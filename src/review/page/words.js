@@ -11,7 +11,7 @@ const PARTS = [["question", "Question or history", 2], ["impression", "Impressio
 export const hasImpression = (exam) => (exam.record.words ?? []).some((row) => row.part === "impression");
 
 /** Opens the form; only what was changed is written, each part as a change of its own. */
-export function wordsForm(exam, change) {
+export function wordsForm(exam, done) {
   const now = Object.fromEntries((exam.record.words ?? []).map((row) => [row.part, row.text]));
   const field = ([part, label, rows]) => make("p", { class: "field" }, make("label", { for: `f-${part}` }, label), rows > 1
     ? make("textarea", { id: `f-${part}`, name: part, rows: String(rows), maxlength: "4000", autofocus: part === "impression" ? "" : null }, now[part] ?? "")
@@ -22,6 +22,8 @@ export function wordsForm(exam, change) {
   openForm("Impression and recommendation", "In your own words, as they appear on the first page of the report. Nothing is written for you; what you leave empty is left out.", [...offered, ...lines, facts], async (form) => {
     const changed = PARTS.map(([part]) => [part, form.elements[part].value.trim()]).filter(([part, text]) => text !== (now[part] ?? ""));
     if (!changed.length) throw new Error("You have not changed anything.");
-    for (const [part, text] of changed) await change({ change: "words", part, text });
-  }, "Save", false);
+    const [first, ...more] = changed.map(([part, text]) => ({ change: "words", part, text }));
+    const names = PARTS.filter(([part]) => changed.some(([one]) => one === part)).map(([, label]) => label);
+    await done(first, `Saved: ${names.join(", ").toLowerCase()}`, "", { more });
+  }, "Save", { asksWhy: false });
 }

@@ -181,8 +181,11 @@ fn impression_and_recommendation_are_written_at_the_desk_taken_back_and_printed(
         assert!(!told.contains("id=\"calls\""), "the appendix comes only when it is asked for");
         page.run("document.querySelector('#bench').focus()").await;
         page.press("z").await;
-        changes_shown(page, 3).await;
-        assert!(!report().contains("Walk in hand."));
+        changes_shown(page, 4).await;
+        assert!(
+            !report().contains("Walk in hand.") && !report().contains("Healing core"),
+            "one save, one undo"
+        );
     });
 }
 
@@ -214,6 +217,7 @@ fn when_nothing_is_open_a_missing_impression_is_named_and_is_the_next_step_befor
         form_closed(page).await;
         page.until("document.querySelector('#bench button.main').textContent === 'Sign'").await;
         assert_eq!(next_step(page).await, "Sign");
+        assert!(page.text("#bench .buttons").await.contains("Send"), "what is signed goes to the archive");
         assert!(!page.text("#bench").await.contains("no impression"));
     });
 }

@@ -103,6 +103,7 @@ async fn fits_in(width: u32, height: u32) {
     let Opened { page, .. } = &desk;
     page.size(width, height).await;
     to_rivals(page).await;
+    page.picture(&std::env::temp_dir().join(format!("zonecall-desk-{width}x{height}.png"))).await;
     fits(page, "a question with rivals").await;
     for (open, part) in [("#sign-open", "signing"), ("#clock-open", "the clock"), ("#keys-open", "the keys")]
     {
@@ -119,6 +120,16 @@ async fn fits_in(width: u32, height: u32) {
     fits(page, "tracing").await;
     page.go("#calls-in tbody tr:nth-child(2) button", "c", "#form[open]").await;
     fits(page, "the form for a call").await;
+}
+
+#[test]
+fn on_a_wide_screen_nothing_is_hidden_and_nothing_scrolls_sideways() {
+    run(fits_in(1440, 900));
+}
+
+#[test]
+fn on_a_small_notebook_nothing_is_hidden_and_nothing_scrolls_sideways() {
+    run(fits_in(1024, 768));
 }
 
 /// 200 % zoom of a window of 1440 by 1130 leaves half of both.

@@ -3,6 +3,8 @@
 pub(crate) mod shared;
 
 mod again;
+mod answered;
+mod beside;
 mod cine;
 mod flows;
 mod forms;
