@@ -173,6 +173,10 @@ impl Archive {
     }
 }
 
+/// What was said to be possible is shown so.
+const SEEN_COLUMNS: &str = "seen.limb, seen.zone, seen.structure, \
+    CASE WHEN seen.what = 'possible' THEN 'possible ' || seen.term ELSE seen.term END AS term";
+
 type FoundRow = (String, String, String, String, String, String, String, String, String);
 
 impl From<FoundRow> for Found {
@@ -193,7 +197,7 @@ fn search(wanted: &ArchiveQuery) -> (String, Vec<String>) {
     ];
     let by_place = places.iter().any(|(_, value)| value.is_some());
     let (columns, seen) = if by_place {
-        ("seen.limb, seen.zone, seen.structure, seen.term", " JOIN seen ON seen.exam_id = exam.id")
+        (SEEN_COLUMNS, " JOIN seen ON seen.exam_id = exam.id")
     } else {
         ("'' AS limb, '' AS zone, '' AS structure, '' AS term", "")
     };

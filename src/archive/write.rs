@@ -114,6 +114,10 @@ async fn file(tx: &mut Transaction<'_, Any>, filed: &Filed<'_>) -> sqlx::Result<
             .fetch_all(&mut **tx)
             .await?;
     if before.iter().any(|(hash, _)| hash == filed.hash) {
+        // What counts as seen may have changed with the program.
+        if before.first().is_some_and(|(hash, _)| hash == filed.hash) {
+            put_seen(tx, filed.record).await?;
+        }
         return Ok(Filing::Known);
     }
     let lines = i64::try_from(filed.lines).unwrap_or(i64::MAX);
@@ -183,7 +187,11 @@ async fn put_seen(tx: &mut Transaction<'_, Any>, record: &Record) -> sqlx::Resul
 /// for and is not there was not seen.
 fn seen(record: &Record) -> Vec<ArchiveRow<'_>> {
     let is_seen = |call: &&CallRow| match call.kind {
-        CallKind::Finding => call.class != Some(Class::Negative),
+        CallKind::Finding => match call.class {
+            Some(Class::Negative) => false,
+            Some(Class::Normal) => call.is_all_normal(),
+            _ => true,
+        },
         CallKind::Value => true,
         _ => false,
     };

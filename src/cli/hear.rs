@@ -87,16 +87,17 @@ pub(crate) fn hear(args: &HearArgs) -> anyhow::Result<ExitCode> {
     let engine =
         ear::choose(&which, &spoken.pack.language, &spoken.language, &protocols, subject.person.as_deref())?;
     let began = started(args, &recordings[0])?;
+    let begins = begins(args, &recordings, &began)?;
+    let start = Anchor { wall: began.at, monotonic_ns: 0, sample: Sample::FIRST };
     let ear = Ear { engine, language: spoken.language.clone(), protocols: Arc::new(protocols) };
     let header = header(&subject, &ear, &spoken, began);
     let session = Session::begin(&folder, header, ear)?;
     let stop = Arc::new(AtomicBool::new(false));
     let asked = Arc::clone(&stop);
     ctrlc::set_handler(move || asked.store(true, Ordering::Relaxed)).context("cannot listen for Ctrl-C")?;
-    let start = Anchor { wall: began.at, monotonic_ns: 0, sample: Sample::FIRST };
     let mut hearing = Hearing { session, start, next_anchor: Sample(ANCHOR_SAMPLES), stop };
-    let mut files = recordings.iter_mut().zip(&args.files);
-    let heard = files.try_for_each(|(recording, path)| hearing.listen(recording, path));
+    let mut files = recordings.iter_mut().zip(&args.files).zip(begins);
+    let heard = files.try_for_each(|((recording, path), begins)| hearing.listen(recording, path, begins));
     // The journal is closed whatever happened: what was heard up to a fault is a whole exam.
     hearing.close(heard, args, &folder)
 }
@@ -165,6 +166,50 @@ fn started(args: &HearArgs, first: &Recording) -> anyhow::Result<Began> {
     began(at, WallQuality::FileTime, local(at))
 }
 
+/// How a recording follows the one before it.
+#[derive(Debug, Clone, Copy)]
+enum Begins {
+    /// It is the first, or its clock is this computer's.
+    Here,
+    /// At this instant, as its recorder says.
+    At(DateTime<Utc>),
+    /// It does not say when; nobody knows how long the break before it was.
+    Unknown,
+}
+
+/// How each recording begins.
+fn begins(args: &HearArgs, recordings: &[Recording], began: &Began) -> anyhow::Result<Vec<Begins>> {
+    let own = |recording: &Recording| {
+        let here = recording.started_at().and_then(|naive| Local.from_local_datetime(&naive).earliest());
+        here.map(|here| here.with_timezone(&Utc)).filter(|at| is_dated(*at))
+    };
+    // What was stated of the first sets the recorder's clock right for the others, too.
+    let ahead = recordings.first().and_then(own).map(|first| began.at - first);
+    let mut found = Vec::new();
+    let mut ended: Option<(DateTime<Utc>, &Path)> = None;
+    for (recording, path) in recordings.iter().zip(&args.files) {
+        let at = own(recording).zip(ahead).map(|(at, ahead)| at + ahead);
+        if let (Some(at), Some((end, before))) = (at, ended)
+            && at + TimeDelta::seconds(1) < end
+        {
+            bail!(
+                "`{}` began before `{}` ended; give the recordings in the order in which they were made",
+                path.shown(),
+                before.shown()
+            );
+        }
+        let millis = recording.total_samples().map(|samples| samples * 1000 / u64::from(SAMPLE_RATE_HZ));
+        let length = millis.and_then(|millis| i64::try_from(millis).ok()).map(TimeDelta::milliseconds);
+        ended = at.zip(length).map(|(at, length)| (at + length, path.as_path()));
+        found.push(match at {
+            _ if found.is_empty() || began.wall == WallQuality::Computer => Begins::Here,
+            Some(at) => Begins::At(at),
+            None => Begins::Unknown,
+        });
+    }
+    Ok(found)
+}
+
 /// In a recording the sample count is the only clock.
 fn monotonic_ns(sample: Sample) -> u64 {
     sample.0 * 1_000_000_000 / u64::from(SAMPLE_RATE_HZ)
@@ -179,15 +224,11 @@ struct Hearing {
 
 impl Hearing {
     /// Hears one recording to its end, or until Ctrl-C.
-    fn listen(&mut self, recording: &mut Recording, path: &Path) -> anyhow::Result<()> {
+    fn listen(&mut self, recording: &mut Recording, path: &Path, begins: Begins) -> anyhow::Result<()> {
         if self.stop.load(Ordering::Relaxed) {
             return Ok(());
         }
-        let is_further = self.session.next_sample() > Sample::FIRST;
-        self.session.open_audio(path.to_string_lossy().into_owned())?;
-        if is_further {
-            self.goes_on(recording, path)?;
-        }
+        self.open(path, begins)?;
         let bar = progress(recording.total_samples());
         let heard = self.blocks(recording, &bar);
         let last = self.session.close_audio()?;
@@ -198,18 +239,22 @@ impl Hearing {
         heard
     }
 
-    /// A further recording begins when it says so; else nobody knows how long the break before it was.
-    fn goes_on(&mut self, recording: &Recording, path: &Path) -> anyhow::Result<()> {
-        let sample = self.session.next_sample();
-        let stated = recording.started_at().and_then(|naive| Local.from_local_datetime(&naive).earliest());
-        if stated.is_none() {
-            terminal::warn(format!(
-                "zonecall: `{}` does not say when it was recorded, so it is taken to follow the one before it at once; labels \
-                 after that are in doubt until saves confirm it",
-                path.shown()
-            ));
-        }
-        let wall = stated.map_or_else(|| self.start.instant_of(sample), |here| here.with_timezone(&Utc));
+    /// Opens the kept sound of a recording; a further one begins a part of the exam that has a clock of its own.
+    fn open(&mut self, path: &Path, begins: Begins) -> anyhow::Result<()> {
+        let (sample, source) = (self.session.next_sample(), path.to_string_lossy().into_owned());
+        let wall = match begins {
+            Begins::Here => return Ok(self.session.open_audio(source)?),
+            Begins::At(at) => at,
+            Begins::Unknown => {
+                terminal::warn(format!(
+                    "zonecall: `{}` does not say when it was recorded, so it is taken to follow the one before it at once; labels \
+                     after that are in doubt until saves confirm it",
+                    path.shown()
+                ));
+                self.start.instant_of(sample)
+            }
+        };
+        self.session.open_audio_of(source, wall)?;
         self.start = Anchor { wall, monotonic_ns: monotonic_ns(sample), sample };
         self.next_anchor = sample + ANCHOR_SAMPLES;
         self.session.step(Input::Anchor(self.start.clone()))?;

@@ -322,8 +322,10 @@ pub(crate) fn resume(args: &Resume) -> anyhow::Result<ExitCode> {
     let spoken = args.own_words.added_to(spoken, args.grammar.as_deref(), &protocols)?;
     let mut settings = Settings::read()?;
     // The exam's own scanner takes precedence over the one in the settings.
+    let mut received = false;
     if let Some(remembered) = RememberedScanner::of(folder.path()) {
-        if remembered.received && !args.live.receive {
+        received = remembered.received && args.live.watch.is_none();
+        if received && !args.live.receive {
             terminal::warn(
                 "zonecall: before, the stills of this exam came by --receive, and without it none comes: give --receive again, \
                  with the same options",
@@ -335,7 +337,8 @@ pub(crate) fn resume(args: &Resume) -> anyhow::Result<ExitCode> {
     let spoken = chosen.called(spoken)?;
     let ear = chosen.ear(&spoken, protocols, person.as_deref())?;
     let stop = stop_switch()?;
-    let mut options = ListenOptions { second_screen: args.live.screen.begin(&settings)?, ..chosen.options };
+    let second_screen = args.live.screen.begin(&settings)?;
+    let mut options = ListenOptions { second_screen, received, ..chosen.options };
     let switch = TalkSwitch::of(options.switch.as_ref(), options.display)?;
     let opened = open(options.device.as_deref())?;
     let _receiving = args.live.receiving(&folder.path().join(FRAMES), &mut options)?;

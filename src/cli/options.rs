@@ -127,7 +127,7 @@ pub(crate) enum Switch {
 /// What listens.
 #[derive(Debug, Clone, clap::Args)]
 pub(crate) struct WhichEar {
-    /// Which ear listens; without it, `neural`, or `vosk` where the neural ear is not installed. `sphinx` is never taken unasked.
+    /// Which ear listens; without it, `neural`, or `vosk` where the neural ear is not installed. `sphinx` is used only if you ask for it.
     #[arg(long, alias = "engine", value_enum)]
     pub(crate) ear: Option<EarChoice>,
     /// Folder of the neural ear's head: ear.onnx (or head.onnx and an encoder), head.json, lexicon.dict, and optionally

@@ -222,7 +222,7 @@ pub(super) fn show_patient(out: &mut impl Write, exam: &Exam) -> std::io::Result
     let Some(patient) = exam.patient_of_stills() else { return Ok(()) };
     writeln!(
         out,
-        "the exam names no horse, and its stills are of {}: `zonecall name FOLDER --from-stills --by YOUR-NAME` takes that over",
+        "the exam names no horse, and its stills are of {}: `zonecall name FOLDER --from-stills --by YOUR-NAME` gives it this name",
         patient.in_words().shown()
     )
 }

@@ -38,7 +38,7 @@ impl Meant {
     #[must_use]
     pub fn new(act: &Act, context: &Context) -> Self {
         let moves = matches!(act, Act::View(_));
-        let placed = moves || matches!(act, Act::Finding(_) | Act::Value(_) | Act::Save);
+        let placed = moves || matches!(act, Act::Finding(_) | Act::Value(_) | Act::Save | Act::Clip);
         Self {
             act: (!moves).then(|| unit_as_said(act.clone())),
             corrects: false,

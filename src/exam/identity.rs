@@ -9,7 +9,7 @@ use std::collections::BTreeSet;
 
 use crate::exam::animal::Animal;
 use crate::exam::event::{Frame, Horse};
-use crate::exam::fold::Exam;
+use crate::exam::fold::{Exam, LoggedChange};
 use crate::exam::patient::{IdentityVerdict, Patient};
 use crate::exam::review::Change;
 
@@ -59,7 +59,9 @@ impl Exam {
         if horse.name.is_some() || horse.id.is_some() {
             return None;
         }
-        let mut named = self.frames.iter().filter_map(|frame| frame.patient.as_ref());
+        let is_left_out = |said: &LoggedChange| matches!(said.review.change, Change::LeaveOut { .. });
+        let is_taken = |frame: &&Frame| !self.said_of_still(&frame.id).is_some_and(is_left_out);
+        let mut named = self.frames.iter().filter(is_taken).filter_map(|frame| frame.patient.as_ref());
         let first = named.next()?;
         named.all(|other| other == first).then_some(first)
     }

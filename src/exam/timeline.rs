@@ -47,7 +47,8 @@ pub struct Timeline {
     pub anchors: Vec<Anchor>,
     /// In the order of the journal.
     pub jumps: Vec<ClockJump>,
-    /// When listening began anew after a restart of the program: what the computer's clock did until then nobody knows.
+    /// When listening began anew, after a restart of the program or with a further recording: what the clock did until then
+    /// nobody knows.
     pub restarts: Vec<DateTime<Utc>>,
     /// Since the program began to listen: the first reading of both clocks, and how far the wall clock is ahead now.
     run: Option<Run>,
@@ -59,6 +60,8 @@ pub struct Timeline {
     is_recorded: bool,
     /// A recording was opened.
     has_sound: bool,
+    /// Where a further recording begins; earlier versions read no clock there, and took it to follow at once.
+    further: Option<Sample>,
 }
 
 #[derive(Debug, Clone, PartialEq)]
@@ -79,7 +82,10 @@ impl Timeline {
         match &line.event {
             Event::Exam(header) => self.is_recorded = header.wall != WallQuality::Computer,
             // How long the break between two recordings was, only their own clocks can say.
-            Event::Audio(_) => self.begins |= std::mem::replace(&mut self.has_sound, true) && self.is_recorded,
+            Event::Audio(file) => {
+                let is_further = std::mem::replace(&mut self.has_sound, true) && self.is_recorded;
+                self.further = is_further.then_some(file.first_sample);
+            }
             Event::Resumed { .. } => (self.begins, self.is_recorded) = (true, false),
             Event::AudioLost { .. } => self.lost = true,
             Event::Anchor(anchor) => self.anchor(line.seq, anchor),
@@ -103,7 +109,8 @@ impl Timeline {
             return;
         }
         let due = last.instant_of(anchor.sample);
-        if begins {
+        let is_further = self.further.take() == Some(anchor.sample);
+        if begins || is_further {
             self.run = None;
             // Any time may have passed, but none has passed backwards, and no years have.
             let by_ms = (anchor.wall - due).num_milliseconds();

@@ -160,11 +160,16 @@ fn as_known(known: &KnownOffset) -> Candidate {
 ///
 /// A mark outweighs what a shift by one or two pairs costs; against many pairs it was said without its still.
 fn better(a: &Candidate, b: &Candidate) -> std::cmp::Ordering {
-    let weight = |one: &Candidate| one.score + MARK_PAIRS * one.marks as f64;
     (weight(b).total_cmp(&weight(a)))
         .then(b.marks.cmp(&a.marks))
         .then(a.clock.offset_s.abs().total_cmp(&b.clock.offset_s.abs()))
         .then(a.clock.offset_s.total_cmp(&b.clock.offset_s))
+}
+
+/// Pairs, and what the marks are worth beside them.
+#[allow(clippy::cast_precision_loss)] // a few marks
+fn weight(one: &Candidate) -> f64 {
+    one.score + MARK_PAIRS * one.marks as f64
 }
 
 /// Keeps the best and its rivals.
@@ -177,13 +182,15 @@ fn judge(mut candidates: Vec<Candidate>) -> Fit {
         return Fit::default();
     };
     let slack = slack(best.score);
-    let equal = |other: &&Candidate| other.marks == best.marks;
-    let next = candidates.iter().skip(1).filter(equal).map(|other| other.score).fold(0.0, f64::max);
-    let confidence = 1.0 - 0.5_f64.powf((best.score - next).max(0.0));
+    // A mark that has its still settles what the pairs leave open.
+    let is_rival = |other: &Candidate| other.marks >= best.marks;
+    let others = candidates.iter().skip(1).filter(|other| is_rival(other));
+    let next = others.map(weight).fold(0.0, f64::max);
+    let confidence = 1.0 - 0.5_f64.powf((weight(&best) - next).max(0.0));
     let mut idx = 0;
     candidates.retain(|other| {
         idx += 1;
-        idx == 1 || (other.marks == best.marks && best.score - other.score <= slack)
+        idx == 1 || (is_rival(other) && weight(&best) - weight(other) <= slack)
     });
     candidates.truncate(1 + RIVALS_MAX);
     if candidates.len() > 1 {

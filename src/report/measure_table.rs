@@ -417,7 +417,10 @@ pub(crate) fn not_used(record: &Record, protocols: &Protocols) -> Vec<String> {
         let place = one.place.in_words(protocols);
         let place = if place.is_empty() { "place not said".to_owned() } else { place };
         let unit = one.unit.as_ref().map(|unit| format!(" {unit}")).unwrap_or_default();
-        let number = format!("{}{}", bound(one.comparator), one.number);
+        let with =
+            |word: &str, more: Option<f64>| more.map(|more| format!(" {word} {more}")).unwrap_or_default();
+        let more = with("to", one.to) + &with("by", one.by);
+        let number = format!("{}{}{more}", bound(one.comparator), one.number);
         format!("{place}: {} {number}{unit} (line {}): {}", one.term, one.seq, one.why)
     };
     unused(record, protocols).into_iter().map(line).collect()

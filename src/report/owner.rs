@@ -22,6 +22,7 @@ use crate::knowledge::belongs::is_labelled;
 use crate::knowledge::key_stills::says_changed;
 use crate::knowledge::measure::row::{MeasureRow, Name};
 use crate::knowledge::record::{CallRow, FrameRow, Record};
+use crate::knowledge::undescribed::undescribed_of;
 use crate::language::closed_sets::Class;
 use crate::protocol::Protocols;
 
@@ -228,7 +229,15 @@ fn limb_of(limb: &str, record: &Record, protocols: &Protocols) -> LimbSeen {
     let contradicted = contradicted.map(|call| call.place.structure.as_deref().unwrap_or_default()).collect();
     let contradicted = in_order(contradicted, protocols);
     let mut changed = of(&says_changed);
-    changed.extend(measured_only(limb, &changed, &contradicted, record));
+    // A lesion may have been measured and not named.
+    let undescribed = undescribed_of(record, protocols);
+    let sized = undescribed.iter().filter(|place| place.limb.as_deref() == Some(limb));
+    let sized = in_order(sized.filter_map(|place| place.structure.as_deref()).collect(), protocols);
+    for code in sized {
+        if !changed.contains(&code) && !contradicted.contains(&code) {
+            changed.push(code);
+        }
+    }
     let seen: Vec<StructureSeen> = changed
         .iter()
         .map(|code| {
@@ -277,16 +286,6 @@ fn limb_of(limb: &str, record: &Record, protocols: &Protocols) -> LimbSeen {
         rest.push("No findings were recorded.".to_owned());
     }
     LimbSeen { name: sentence(protocols.plain_limb(limb)), seen, rest }
-}
-
-/// Structures on which a lesion was measured and none was named.
-fn measured_only<'a>(limb: &str, named: &[&str], contradicted: &[&str], record: &'a Record) -> Vec<&'a str> {
-    let sized = |row: &&MeasureRow| {
-        row.limb == limb && row.name == Name::LesionArea && row.value.is_some_and(|area| area > 0.0)
-    };
-    let codes: BTreeSet<&str> =
-        record.measures.iter().filter(sized).filter_map(|row| row.structure.as_deref()).collect();
-    codes.into_iter().filter(|code| !named.contains(code) && !contradicted.contains(code)).collect()
 }
 
 /// Each code once, in the order of the protocols.

@@ -192,8 +192,10 @@ fn label_changes(seen: &DeskSnapshot, still: &str, place: &View) -> Result<(), R
 fn move_fits(exam: &Exam, seq: Seq, sample: Sample) -> Result<String, Refusal> {
     let call = own_call(exam, seq)?;
     moment_fits(exam, sample)?;
-    let movable =
-        matches!(call.act, Act::View(_) | Act::Setting(_) | Act::Finding(_) | Act::Value(_) | Act::Save);
+    let movable = matches!(
+        call.act,
+        Act::View(_) | Act::Setting(_) | Act::Finding(_) | Act::Value(_) | Act::Save | Act::Clip
+    );
     if call.call.corrects || !movable {
         return wrong("this call cannot be moved in time", "withdraw it if it is wrong");
     }

@@ -267,7 +267,8 @@ fn limb_doubt(call: &Call, utterance: &Utterance, now: AskContext<'_>) -> Option
         return Some(Doubt::Sides { name: name() });
     }
     let changes = before.is_some_and(|before| before != limb);
-    let trust = limb_trust(utterance, protocols).unwrap_or(call.confidence);
+    let named = limb_trust(utterance, protocols).filter(|_| !is_other);
+    let trust = named.unwrap_or(call.confidence);
     (changes && trust < protocols.rules.habits.limb_trust).then(|| Doubt::Limb { name: name() })
 }
 

@@ -238,12 +238,20 @@ impl Session {
     /// # Errors
     /// When it cannot be written.
     pub fn open_audio(&mut self, source: String) -> Result<(), SessionError> {
+        let at = self.dialogue.instant_of(self.next_sample);
+        self.open_audio_of(source, at)
+    }
+
+    /// The same for a recording that began at another time than the sound before it ended.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    pub fn open_audio_of(&mut self, source: String, at: DateTime<Utc>) -> Result<(), SessionError> {
         assert!(self.keeper.is_none(), "the audio file before was closed");
         let (file, n_files) = self.folder.next_audio_file(self.n_files)?;
         self.n_files = n_files;
         let first_sample = self.next_sample;
         let audio = AudioFile { file, first_sample, source };
-        let at = self.dialogue.instant_of(first_sample);
         let machine = Arc::clone(self.folder.machine());
         let path = self.folder.audio_file(&audio);
         self.keeper = Some(Keeper::create_on(machine, &path, at, self.utc_offset_s)?);

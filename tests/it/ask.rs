@@ -170,6 +170,7 @@ fn a_change_of_limb_is_read_back_unless_its_word_is_trusted() {
         ("other leg", 0, "right fore?"),
         ("same zone other leg", 2, "right fore?"),
         ("other hind", 1, "right hind?"),
+        ("other leg standoff off", 0, "right fore?"),
     ] {
         let mut doubtful = said(text);
         doubtful.words[word].confidence = 0.6;

@@ -120,6 +120,20 @@ fn an_exam_without_a_horse_is_named_from_its_stills_where_they_agree() {
     assert_eq!(refused.status.code(), Some(2));
 }
 
+/// A folder of another horse that was taken back names nobody.
+#[test]
+fn stills_that_are_left_out_name_no_horse() {
+    let folder = tempfile::tempdir().unwrap();
+    let nameless = Header { horse: Horse::default(), ..support::header() };
+    let exam = &exam_with(&folder.path().join("exam"), nameless);
+    let stills = stills_at(&folder.path().join("scanner"), |_, _| {});
+    told(&["pair", exam, "--frames", &stills]);
+    told(&["pair", exam, "--undo", "--by", "Kim"]);
+    let refused = zonecall(&["name", exam, "--from-stills", "--by", "Kim"]);
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(record(exam)["exam"]["horse"]["name"].is_null());
+}
+
 /// Name and number of all files rewritten: none of them gets a label, until a person says that it is this horse.
 /// The demo's stills name breed, sex and birth; an owner is put into each, and into one another breed.
 #[test]

@@ -14,8 +14,10 @@ use crate::exam::call::{Act, Amount, Value};
 use crate::exam::event::Entered;
 use crate::exam::fold::LoggedCall;
 use crate::exam::place;
+use crate::exam::seq::Seq;
 use crate::knowledge::check::evidence::{Evidence, Hit, said, words_of};
 use crate::knowledge::contradiction::{Abnormal, Contradiction, contradictions, is_lesion_size};
+use crate::knowledge::current::replaced;
 use crate::knowledge::denied::{Denied, denied};
 use crate::knowledge::measure::LARGER;
 use crate::knowledge::measure::row::Name;
@@ -133,7 +135,7 @@ pub(super) fn called_normal(evidence: &Evidence) -> Vec<Hit> {
     let mut found: Vec<Vec<Contradiction>> = Vec::new();
     for both in all {
         let same = |known: &&mut Vec<Contradiction>| {
-            known[0].normal.seq == both.normal.seq && part(&known[0]) == part(&both)
+            known[0].normal.act == both.normal.act && part(&known[0]) == part(&both)
         };
         match found.iter_mut().find(same) {
             Some(known) => known.push(both),
@@ -146,7 +148,8 @@ pub(super) fn called_normal(evidence: &Evidence) -> Vec<Hit> {
 fn against_normal(evidence: &Evidence, all: &[Contradiction]) -> Option<Hit> {
     let first = all.first()?;
     let place = first.finding.place().in_words(evidence.protocols);
-    let said: Vec<String> = all.iter().map(|both| both.finding.what()).collect();
+    let mut said: Vec<String> = all.iter().map(|both| both.finding.what()).collect();
+    said.dedup();
     let message = format!("{place}: {}, but {} was called there, too", said.join(" and "), first.normal.act);
     let heard = all.iter().find_map(|both| match both.finding {
         Abnormal::Call(call) => Some(call),
@@ -159,13 +162,16 @@ fn against_normal(evidence: &Evidence, all: &[Contradiction]) -> Option<Hit> {
 pub(super) fn not_described(evidence: &Evidence) -> Vec<Hit> {
     let Evidence { exam, protocols, .. } = *evidence;
     let size = |term: &str, amount: &Amount| is_lesion_size(term, amount.number, protocols);
-    let said = exam.standing_calls().filter_map(|call| match &call.act {
+    let replaced = replaced(exam);
+    let counts = |seq: &Seq| !replaced.contains_key(seq);
+    let said = exam.standing_calls().filter(|call| counts(&call.seq)).filter_map(|call| match &call.act {
         Act::Value(value) if size(&value.term, &value.amount) => {
             Some((call.context.place.clone(), (Some(call), call.act.to_string())))
         }
         _ => None,
     });
-    let entered = exam.entries.iter().map(|entry| &entry.entered).filter(|one| size(&one.term, &one.amount));
+    let entered = exam.entries.iter().filter(|entry| counts(&entry.seq)).map(|entry| &entry.entered);
+    let entered = entered.filter(|one| size(&one.term, &one.amount));
     let entered =
         entered.map(|one| (one.place(), (None, format!("{} {}", one.term, amount_text(&one.amount)))));
     let is_described = |call: &&LoggedCall| matches!(call.act.class(), Some(Class::Lesion | Class::Abnormal));

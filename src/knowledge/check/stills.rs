@@ -103,8 +103,8 @@ pub(super) fn horse_unknown(evidence: &Evidence) -> Vec<Hit> {
     }
     let message = match evidence.exam.patient_of_stills() {
         Some(patient) => format!(
-            "the exam names no horse, and no name finds it; its stills are of {}: take that over with `zonecall name FOLDER \
-             --from-stills --by YOUR-NAME`",
+            "the exam names no horse, and no name finds it; its stills are of {}: `zonecall name FOLDER --from-stills --by \
+             YOUR-NAME` gives the exam this name",
             patient.in_words()
         ),
         None => "the exam names no horse, so its stills cannot be checked against one, and no name finds it: name it with \

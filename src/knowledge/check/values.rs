@@ -11,6 +11,7 @@ use crate::exam::fold::LoggedCall;
 use crate::knowledge::check::calls::lacking;
 use crate::knowledge::check::evidence::{Evidence, Hit, said};
 use crate::knowledge::check::lesions::{by_hand, whole_of};
+use crate::knowledge::current::replaced;
 use crate::knowledge::measure::is_measured;
 use crate::knowledge::measure::row::MeasureRow;
 use crate::knowledge::record::Status;
@@ -149,11 +150,11 @@ pub(super) fn not_single(evidence: &Evidence) -> Vec<Hit> {
     values(evidence).filter(is_open).map(hit).collect()
 }
 
-/// A typed or traced value that a measure is made from by its term, and that none was made from.
 /// A value that was traced counts for the place that its still had then; the label may have been corrected since.
 pub(super) fn entry_elsewhere(evidence: &Evidence) -> Vec<Hit> {
     let mut hits = Vec::new();
-    for entry in &evidence.exam.entries {
+    let replaced = replaced(evidence.exam);
+    for entry in evidence.exam.entries.iter().filter(|entry| !replaced.contains_key(&entry.seq)) {
         let one = &entry.entered;
         let Some(frame) = evidence.frames.iter().find(|frame| Some(&frame.id) == one.still.as_ref()) else {
             continue;
@@ -181,6 +182,7 @@ pub(super) fn entry_elsewhere(evidence: &Evidence) -> Vec<Hit> {
     hits
 }
 
+/// A typed or traced value that a measure is made from by its term, and that none was made from.
 pub(super) fn entry_unused(evidence: &Evidence) -> Vec<Hit> {
     let terms = &evidence.protocols.measuring.terms;
     let single = [&terms.area, &terms.lesion_area, &terms.lesion_percent, &terms.length];

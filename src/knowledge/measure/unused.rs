@@ -32,6 +32,12 @@ pub struct Unused {
     pub comparator: Option<Comparator>,
     /// The number.
     pub number: f64,
+    /// The end of a range that begins with it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub to: Option<f64>,
+    /// The other distance of a pair.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub by: Option<f64>,
     /// UCUM unit; none for scores.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub unit: Option<String>,
@@ -61,6 +67,8 @@ fn of_call(call: &CallRow) -> Option<Unused> {
         term,
         comparator: call.comparator,
         number,
+        to: call.to,
+        by: call.by,
         unit: call.unit.clone(),
         why: if call.comparator.is_some() || call.to.is_some() || call.by.is_some() {
             "a bound, a range or two distances cannot be computed with".to_owned()
@@ -77,6 +85,8 @@ fn of_entry(entry: &EntryRow) -> Unused {
         term: entry.term.clone(),
         comparator: None,
         number: entry.number,
+        to: None,
+        by: None,
         unit: entry.unit.clone(),
         why: String::new(),
     }

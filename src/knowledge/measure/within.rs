@@ -223,7 +223,7 @@ fn worst_zone(facts: &StrandFacts, measuring: &Measuring) -> MeasureRow {
     if !unshared.is_empty() {
         let zones = unshared.join(", ");
         row.cautions.push(format!(
-            "the lesion in {zones} has no percentage: the cross-section there was not measured"
+            "the lesion in {zones} has no percentage: the cross-section there has no usable area"
         ));
     }
     match worst {
@@ -238,13 +238,14 @@ fn worst_zone(facts: &StrandFacts, measuring: &Measuring) -> MeasureRow {
             row
         }
         None if unfit => row.because("no lesion has a usable area".to_owned()),
+        None if !unshared.is_empty() => row.because("no lesion has a percentage".to_owned()),
         None => row.because("no lesion was measured".to_owned()),
     }
 }
 
 fn lesion_zones(facts: &StrandFacts) -> Option<MeasureRow> {
     let affected = |zone: &&ZoneFacts| match &zone.lesion {
-        Ok(lesion) => lesion.value > Area::from_mm2(0.0),
+        Ok(lesion) => !zone.possible && lesion.value > Area::from_mm2(0.0),
         // What may be one is counted neither as there nor as not there.
         Err(Why::Unfit(_)) => !zone.possible,
         Err(Why::Silent) => false,
