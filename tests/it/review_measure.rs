@@ -217,9 +217,10 @@ fn a_distance_that_says_nothing_of_itself_or_cannot_be_is_refused_and_not_writte
             "{more}: {status} {told}"
         );
     }
-    // 180 mm across is more than any bound: a slip.
+    // 180 mm across is more than any bound: probably a slip, so a person confirms it.
     let (status, told) = distance(&desk, 900.0, json!({}));
-    assert!(status == 422 && told["message"].as_str().unwrap().contains("is outside"), "{status} {told}");
+    assert!(status == 409 && told["confirm"] == true, "{status} {told}");
+    assert!(told["message"].as_str().unwrap().contains("is outside"), "{told}");
     assert_eq!(std::fs::read(folder.path().join("exam.jsonl")).unwrap(), before, "nothing was written");
 }
 
