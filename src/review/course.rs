@@ -10,25 +10,8 @@ use std::sync::{Arc, PoisonError};
 use crate::exam_folder::FolderError;
 use crate::knowledge::measure::Earlier;
 use crate::review::desk::{DeskSnapshot, EarlierExam, held_against};
-use crate::review::exams::{ServedExam, ServedExams};
+use crate::review::exams::{KnownEarlier, ServedExam, ServedExams};
 use crate::review::running_tasks::TaskKind;
-
-/// The exam before this one, with what it was found by.
-#[derive(Debug)]
-pub(super) struct KnownEarlier {
-    /// The exams of the folder, and the length of this one's journal.
-    of: (Vec<String>, u64),
-    /// None where there is none; with the length of its journal.
-    found: Option<(Arc<ServedExam>, u64, Arc<EarlierExam>)>,
-}
-
-impl KnownEarlier {
-    /// Nothing that it was found by has changed since.
-    fn holds(&self, of: &(Vec<String>, u64)) -> bool {
-        let is_same = |(exam, grown, _): &(Arc<ServedExam>, u64, _)| exam.desk.grown() == *grown;
-        self.of == *of && self.found.as_ref().is_none_or(is_same)
-    }
-}
 
 /// The exam that was named beside this one, else the last one of the same horse in the folder that began before it.
 pub(super) fn exam_before(

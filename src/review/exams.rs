@@ -22,8 +22,7 @@ use crate::clock::Sample;
 use crate::exam_folder::{ExamFolder, FolderError};
 use crate::protocol::Protocols;
 use crate::review::answer::{broken, problem};
-use crate::review::course::KnownEarlier;
-use crate::review::desk::Desk;
+use crate::review::desk::{Desk, EarlierExam};
 use crate::review::export::ExportProgram;
 use crate::review::print::ReportRequest;
 use crate::time_stamp::StampServer;
@@ -51,6 +50,23 @@ impl ServedExam {
             made: Mutex::new(None),
             before: Mutex::new(None),
         })
+    }
+}
+
+/// The exam before this one, with what it was found by.
+#[derive(Debug)]
+pub(super) struct KnownEarlier {
+    /// The exams of the folder, and the length of this one's journal.
+    pub(super) of: (Vec<String>, u64),
+    /// None where there is none; with the length of its journal.
+    pub(super) found: Option<(Arc<ServedExam>, u64, Arc<EarlierExam>)>,
+}
+
+impl KnownEarlier {
+    /// Nothing that it was found by has changed since.
+    pub(super) fn holds(&self, of: &(Vec<String>, u64)) -> bool {
+        let is_same = |(exam, grown, _): &(Arc<ServedExam>, u64, _)| exam.desk.grown() == *grown;
+        self.of == *of && self.found.as_ref().is_none_or(is_same)
     }
 }
 

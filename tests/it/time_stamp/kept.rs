@@ -252,7 +252,7 @@ fn what_is_signed_does_not_depend_on_the_time_stamp_of_an_earlier_signature() {
     let (code, text) = practice.sign();
     assert!(code == Some(2) && text.contains("nothing has changed since"), "{text}");
     let exam = practice.text("exam");
-    let named = practice.run(&["name", &exam, "--horse", "Bramble", "--by", "Kim", "--draft-again"]);
+    let named = practice.run(&["name", &exam, "--horse", "Bramble", "--by", "Dr Ada", "--draft-again"]);
     assert!(named.status.success(), "{}", said(&named).1);
     assert_eq!(practice.sign().0, Some(0), "signed once more");
     let (code, text) = practice.verify(&[]);
