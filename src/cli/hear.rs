@@ -39,6 +39,7 @@ use crate::terminal::{self, ShownText as _};
     Exit codes: 0 heard, 1 no speech was found, phrases after `end of exam` were not acted on, or the folder was lost and another one has the exam, 2 an error, 130 stopped with Ctrl-C; what was heard is kept.")]
 pub(crate) struct HearArgs {
     /// Recordings in the order they were made: WAV or FLAC at any rate, or `-` for raw 16-bit mono at 16 kHz from a pipe.
+    /// A further one begins when it says so; where it does not, labels after it are in doubt until saves confirm the clock.
     #[arg(required = true, value_name = "FILE")]
     pub(crate) files: Vec<PathBuf>,
     /// The exam folder to create; it must not hold an exam yet.

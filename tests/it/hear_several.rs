@@ -45,7 +45,14 @@ fn hear(folder: &Path, files: &[&Path], more: &[&str]) -> Output {
     let (into, script) = (folder.join("exam"), folder.join("script.jsonl"));
     let mut args: Vec<&str> = vec!["hear"];
     args.extend(files.iter().map(|file| file.to_str().unwrap()));
-    args.extend(["--into", into.to_str().unwrap(), "--ear", "scripted", "--script", script.to_str().unwrap()]);
+    args.extend([
+        "--into",
+        into.to_str().unwrap(),
+        "--ear",
+        "scripted",
+        "--script",
+        script.to_str().unwrap(),
+    ]);
     args.extend(more);
     zonecall(&args)
 }
@@ -106,6 +113,10 @@ fn recordings_that_say_when_they_were_made_keep_the_break_between_them() {
     }
     let done = hear(folder.path(), &[&eleven, &ten], &[]);
     assert_eq!(done.status.code(), Some(2));
-    assert!(told(&done).contains("give the recordings in the order in which they were made"), "{}", told(&done));
+    assert!(
+        told(&done).contains("give the recordings in the order in which they were made"),
+        "{}",
+        told(&done)
+    );
     assert!(!folder.path().join("exam").exists(), "nothing was begun");
 }
