@@ -219,7 +219,7 @@ fn hear(args: &CompareEars) -> anyhow::Result<Tried> {
     ear.engine = ear::choose(&args.ear, &spoken.pack.language, &ear.language, &ear.protocols, None)?;
     let (folder, engine) = (tempfile::tempdir()?, ear.engine.id());
     let mut session = begin(folder.path(), ear, &spoken)?;
-    session.open_audio(args.audio.shown().to_string())?;
+    session.open_audio(args.audio.shown().to_string(), None)?;
     let (mut recording, mut caught) = (recording::open(&args.audio)?, Vec::new());
     while let Some(samples) = recording.next_block()? {
         for block in samples.chunks(BLOCK) {

@@ -159,8 +159,9 @@ fn started(args: &HearArgs, first: &Recording) -> anyhow::Result<Began> {
             path.shown()
         );
     };
+    let why = if first.started_at().is_some() { "" } else { " does not say when it was recorded;" };
     terminal::warn(format!(
-        "zonecall: `{}` does not say when it was recorded; its file date is used, which may be wrong. \
+        "zonecall: `{}`{why} its file date is used, which may be wrong. \
          To be sure, give its start, as in --started-at 2026-05-04T10:00:00+02:00",
         path.shown()
     ));
@@ -244,7 +245,7 @@ impl Hearing {
     fn open(&mut self, path: &Path, begins: Begins) -> anyhow::Result<()> {
         let (sample, source) = (self.session.next_sample(), path.to_string_lossy().into_owned());
         let wall = match begins {
-            Begins::Here => return Ok(self.session.open_audio(source)?),
+            Begins::Here => return Ok(self.session.open_audio(source, None)?),
             Begins::At(at) => at,
             Begins::Unknown => {
                 terminal::warn(format!(
@@ -255,7 +256,7 @@ impl Hearing {
                 self.start.instant_of(sample)
             }
         };
-        self.session.open_audio_of(source, wall)?;
+        self.session.open_audio(source, Some(wall))?;
         self.start = Anchor { wall, monotonic_ns: monotonic_ns(sample), sample };
         self.next_anchor = sample + ANCHOR_SAMPLES;
         self.session.step(Input::Anchor(self.start.clone()))?;

@@ -362,7 +362,7 @@ fn run(
     stop: Arc<AtomicBool>,
     (folder, which): (&ExamFolder, &WhichEar),
 ) -> anyhow::Result<ExitCode> {
-    session.open_audio(opened.capture.describe())?;
+    session.open_audio(opened.capture.describe(), None)?;
     let microphone = Microphone::new(opened.capture, options.device.as_deref());
     // Before the screen: what the voice lacks is written to the terminal.
     let tools = Tools { microphone, feedback: Feedback::open(options), switch };

@@ -85,7 +85,7 @@ impl Parcel {
                     self.files.insert(file, Some(path.to_owned()));
                 }
                 Err(fault) => {
-                    let file = PathBuf::from(&still.file);
+                    let file = path.join(&still.file);
                     self.unfit_of.insert(file.clone(), path.to_owned());
                     self.unfit.push((file, fault.to_string()));
                 }
@@ -97,7 +97,7 @@ impl Parcel {
     /// The exam whose journal is to name this file.
     pub(super) fn exam_of(&self, file: &Path) -> Option<&Path> {
         let own = || self.files.get(file).and_then(Option::as_deref);
-        self.exam.as_deref().or_else(own).or_else(|| self.unfit_of.get(file).map(PathBuf::as_path))
+        own().or_else(|| self.unfit_of.get(file).map(PathBuf::as_path)).or(self.exam.as_deref())
     }
 
     /// Whether any journal is to name what is sent.

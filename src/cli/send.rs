@@ -86,8 +86,13 @@ pub(crate) fn send(args: &SendArgs) -> anyhow::Result<ExitCode> {
         "--by is for the journal of an exam; name the exam's folder, or add --exam"
     );
     let objects: Vec<Object> = parcel.files.keys().filter_map(|path| Object::read(path).ok()).collect();
+    let is_unreadable = |path: &&PathBuf| std::fs::File::open(path).is_err();
+    let unreadable: Vec<&PathBuf> = parcel.files.keys().filter(is_unreadable).collect();
     for (still, why) in &parcel.unfit {
         writeln!(out, "NOT SENT {}: {}", still.shown(), why.shown())?;
+    }
+    for path in &unreadable {
+        writeln!(out, "NOT SENT {}: it cannot be read", path.shown())?;
     }
     if objects.is_empty() {
         let way_out = args.paths.iter().find_map(|path| unexported(path)).unwrap_or_default();
@@ -98,12 +103,13 @@ pub(crate) fn send(args: &SendArgs) -> anyhow::Result<ExitCode> {
         writeln!(out, "skipped {}: it only lists the other files", path.shown())?;
     }
     let is_sent = |path: &PathBuf| is_own_file(path) || objects.iter().any(|object| object.path == *path);
-    let left: Vec<&PathBuf> = named.filter(|path| !is_sent(path)).collect();
+    let left: Vec<&PathBuf> = named.filter(|path| !is_sent(path) && !unreadable.contains(path)).collect();
     for path in &left {
         writeln!(out, "NOT SENT {}: it is not a readable DICOM object", path.shown())?;
     }
-    let (mut sent, mut refused) = (Vec::new(), left.len() + parcel.unfit.len());
-    for path in parcel.unfit.iter().map(|(still, _)| still).chain(left.iter().copied()) {
+    let (mut sent, mut refused) = (Vec::new(), left.len() + unreadable.len() + parcel.unfit.len());
+    let unsent = parcel.unfit.iter().map(|(still, _)| still).chain(left.iter().chain(&unreadable).copied());
+    for path in unsent {
         notes.refused(parcel.exam_of(path));
     }
     let whole = way.send(&objects, &mut |object, how| {

@@ -27,6 +27,13 @@ struct ExamNotes {
     written: BTreeSet<String>,
 }
 
+fn append(exam: &Path, event: &Event) -> anyhow::Result<()> {
+    let folder = ExamFolder::at(exam);
+    let last = folder.lines()?.events.last().map_or(Sample::FIRST, |line| line.sample);
+    folder.append_journal()?.append(chrono::Utc::now(), last, event)?;
+    Ok(())
+}
+
 /// What was sent, by exam.
 #[derive(Debug)]
 pub(super) struct SentNotes {
@@ -48,7 +55,9 @@ impl SentNotes {
         let Some(exam) = exam else { return };
         self.exams.entry(exam.to_owned()).or_default().objects.push(instance.to_owned());
         let count: usize = self.exams.values().map(|notes| notes.objects.len()).sum();
-        if count >= BATCH_MAX || self.since.elapsed() >= BATCH_AGE_MAX {
+        // One that could not be written waits as long as any other: not each object waits for the journal.
+        let is_full = count >= BATCH_MAX && count.is_multiple_of(BATCH_MAX);
+        if is_full || self.since.elapsed() >= BATCH_AGE_MAX {
             // A journal that cannot be written now is tried again with the next batch, and at the end.
             let _ = self.write(&BTreeSet::new());
         }
@@ -69,11 +78,12 @@ impl SentNotes {
     fn write(&mut self, kept: &BTreeSet<String>) -> anyhow::Result<()> {
         self.since = Instant::now();
         let (to, ae_title, by) = (&self.to, &self.ae_title, &self.by);
+        let mut failed = None;
         for (exam, notes) in &mut self.exams {
             // What is promised is named as sent, too, if that was in an earlier line.
             let before = notes.written.intersection(kept).filter(|name| !notes.objects.contains(name));
             let objects: Vec<String> = before.chain(&notes.objects).cloned().collect();
-            if objects.is_empty() {
+            if objects.is_empty() && (notes.refused == 0 || notes.written.is_empty()) {
                 continue;
             }
             let committed = objects.iter().filter(|name| kept.contains(*name)).cloned().collect();
@@ -85,12 +95,15 @@ impl SentNotes {
                 refused: notes.refused,
                 by: by.clone(),
             };
-            let folder = ExamFolder::at(exam);
-            let last = folder.lines()?.events.last().map_or(Sample::FIRST, |line| line.sample);
-            folder.append_journal()?.append(chrono::Utc::now(), last, &Event::Sent(sent))?;
-            notes.written.extend(notes.objects.drain(..));
-            notes.refused = 0;
+            // A journal that is busy or damaged keeps no other exam from its line.
+            match append(exam, &Event::Sent(sent)) {
+                Ok(()) => {
+                    notes.written.extend(notes.objects.drain(..));
+                    notes.refused = 0;
+                }
+                Err(error) => failed = failed.or(Some(error)),
+            }
         }
-        Ok(())
+        failed.map_or(Ok(()), Err)
     }
 }

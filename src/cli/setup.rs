@@ -310,7 +310,16 @@ fn write(path: &std::path::Path, text: &str) -> anyhow::Result<()> {
         kept.with_context(failed)?;
         say(&format!("the previous settings are kept in {}", old.shown()))?;
     }
+    #[cfg(unix)]
+    let before = std::fs::metadata(path).ok();
     private::replace(path, text.as_bytes()).with_context(failed)?;
+    // Whom an administrator let read it, such as the service of a box, may read it as before.
+    #[cfg(unix)]
+    if let Some(before) = before {
+        use std::os::unix::fs::MetadataExt as _;
+        let owned = std::os::unix::fs::chown(path, Some(before.uid()), Some(before.gid()));
+        owned.and_then(|()| std::fs::set_permissions(path, before.permissions())).with_context(failed)?;
+    }
     say(&format!("settings: {}", path.shown()))
 }
 

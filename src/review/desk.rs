@@ -17,6 +17,7 @@ use crate::exam::call::Act;
 use crate::exam::event::{Event, Outcome};
 use crate::exam::file_integrity::{note_stills, sha256};
 use crate::exam::fold::Exam;
+use crate::exam::journal::head_is_gone;
 use crate::exam::seq::Seq;
 use crate::exam::time_stamp_file::{note_stamp, stamp_files};
 use crate::exam_folder::{ExamFolder, FolderError};
@@ -31,6 +32,7 @@ use crate::knowledge::record::{FrameRow, Record};
 use crate::protocol::Protocols;
 use crate::report::chart::chart;
 use crate::report::overlay::{Overlays, overlays};
+use crate::report::signed::unclaimed;
 use crate::review::cache::{self, file_state};
 use crate::review::history::{Deed, history};
 use crate::review::question::{FindingQuestion, informing, questions};
@@ -236,6 +238,8 @@ impl Desk {
             String::from_utf8(hash).ok().filter(|hash| is_hash(hash)).map_or_else(|| sha256(still), Ok)
         });
         note_stamp(self.folder.path(), &lines, &mut exam);
+        exam.head_is_gone = head_is_gone(self.folder.path(), &lines);
+        exam.unclaimed = unclaimed(&self.folder, &lines);
         task.step("pairing the stills");
         let pairing = pair(&exam, &exam.frames);
         task.step("checking and measuring");
@@ -317,7 +321,10 @@ impl Desk {
     /// protocols name none: then nothing is known to be missing.
     pub(super) fn finding_names<'a>(&'a self, exam: &'a Exam) -> impl Iterator<Item = &'a str> {
         let named = &self.protocols.plain.findings;
-        let heard = exam.calls.iter().filter(|call| !call.is_added() && call.corrected_by.is_empty());
+        let heard = exam
+            .calls
+            .iter()
+            .filter(|call| !call.is_added() && call.corrected_by.is_empty() && call.withdrawn_by.is_none());
         let terms = heard.filter_map(|call| match &call.act {
             Act::Finding(said) => Some(said.term.as_str()),
             _ => None,

@@ -72,16 +72,25 @@ pub(super) async fn frames(Held(served): Held, Path(Numbered { number }): Path<N
     .await
 }
 
+/// The still that a page means by a number.
+#[derive(Debug, Deserialize)]
+pub(super) struct NamedStill {
+    id: Option<String>,
+}
+
 /// A still of the earlier exam.
 pub(super) async fn earlier(
     State(exams): State<Arc<ServedExams>>,
     Held(served): Held,
     Path(Numbered { number }): Path<Numbered>,
     Query(lit): Query<Lit>,
+    Query(named): Query<NamedStill>,
 ) -> Response {
     let file = move || {
         let before = exam_before(&exams, &served).ok()??;
-        Some(before.record.frames.get(number)?.paired_file(&before.folder))
+        let frame = before.record.frames.get(number)?;
+        // Another exam may have come between this one and the one that the page was made of.
+        named.id.is_none_or(|id| id == frame.id).then(|| frame.paired_file(&before.folder))
     };
     aside(move || match file() {
         Some(Ok(path)) => picture(png(&path, frame_index(lit.frame), lit.light()), "image/png"),

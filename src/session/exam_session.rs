@@ -233,24 +233,16 @@ impl Session {
         !self.lost.is_empty()
     }
 
-    /// Begins the next audio file; `source` is a file or a device.
+    /// Begins the next audio file; `source` is a file or a device, and `at` when it began, if not where the sound before ended.
     ///
     /// # Errors
     /// When it cannot be written.
-    pub fn open_audio(&mut self, source: String) -> Result<(), SessionError> {
-        let at = self.dialogue.instant_of(self.next_sample);
-        self.open_audio_of(source, at)
-    }
-
-    /// The same for a recording that began at another time than the sound before it ended.
-    ///
-    /// # Errors
-    /// When it cannot be written.
-    pub fn open_audio_of(&mut self, source: String, at: DateTime<Utc>) -> Result<(), SessionError> {
+    pub fn open_audio(&mut self, source: String, at: Option<DateTime<Utc>>) -> Result<(), SessionError> {
         assert!(self.keeper.is_none(), "the audio file before was closed");
         let (file, n_files) = self.folder.next_audio_file(self.n_files)?;
         self.n_files = n_files;
         let first_sample = self.next_sample;
+        let at = at.unwrap_or_else(|| self.dialogue.instant_of(first_sample));
         let audio = AudioFile { file, first_sample, source };
         let machine = Arc::clone(self.folder.machine());
         let path = self.folder.audio_file(&audio);

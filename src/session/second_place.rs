@@ -49,7 +49,11 @@ pub(super) fn copy_files(machine: &dyn Machine, exam: &Exam, from: &Path, to: &P
 fn copy(machine: &dyn Machine, old: &Path, new: &Path) -> Result<()> {
     let folder = new.parent().unwrap_or(Path::new("."));
     machine.make_folder(folder)?;
-    std::fs::copy(old, new)?;
+    if let Err(error) = std::fs::copy(old, new) {
+        // Half of a file would pass for all of it.
+        let _ = std::fs::remove_file(new);
+        return Err(error);
+    }
     machine.sync(&machine.open(new)?, new)?;
     machine.sync_folder(folder)
 }

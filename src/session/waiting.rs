@@ -278,7 +278,7 @@ impl Standby {
         screen.report(Notice::Listening, &format!("exam `{}` begins", folder.path().shown()))?;
         let header = header(exams.subject, &self.ear, exams.spoken, Began::live(opening.at));
         let mut session = Session::begin(&folder, header, self.ear)?;
-        session.open_audio(self.tools.microphone.name().to_owned())?;
+        session.open_audio(self.tools.microphone.name().to_owned(), None)?;
         let mut live = ListenLoop::new(session, self.tools, &exams.options, Arc::clone(stop))?;
         let heard = live.opened_by(&opening.segment);
         let heard = heard.and_then(|()| live.listen(&opening.rest, opening.behind));

@@ -101,7 +101,9 @@ fn marked(mark_s: f64) -> (usize, usize) {
 #[test]
 fn a_clock_mark_without_a_still_of_its_own_moves_no_clock() {
     for mark_s in [7.0, 10.2, 69.2, 76.0, 108.0, 137.2, 143.0] {
-        assert_eq!(marked(mark_s), (12, 0), "a mark at {mark_s} s");
+        let (right, wrong) = marked(mark_s);
+        // Where the mark's clock explains nearly as many, a still or two is asked about.
+        assert!(wrong == 0 && right >= 10, "a mark at {mark_s} s: {right} right, {wrong} wrong");
     }
 }
 

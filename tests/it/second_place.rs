@@ -22,7 +22,7 @@ fn session(folder: &Path) -> Session {
     let ear = Ear { engine: Box::new(Scripted::new(Vec::new())), language, protocols };
     let folder = ExamFolder::on(machine::this(), folder);
     let mut session = Session::begin(&folder, support::header(), ear).unwrap();
-    session.open_audio("default".to_owned()).unwrap();
+    session.open_audio("default".to_owned(), None).unwrap();
     session
 }
 
@@ -102,7 +102,7 @@ fn a_recording_that_cannot_be_copied_is_told_at_once() {
     let mut session = session(&folder);
     say(&mut session, "left fore zone two alpha transverse");
     session.close_audio().unwrap();
-    session.open_audio("default".to_owned()).unwrap();
+    session.open_audio("default".to_owned(), None).unwrap();
     let earlier = folder.join("audio/0001.wav");
     std::fs::remove_file(&earlier).unwrap();
     // A file whose first byte cannot be read, by anybody.

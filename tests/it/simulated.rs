@@ -181,7 +181,7 @@ impl Play {
             Session::begin(&folder, header, ear())
         };
         let mut session = self.acknowledge(begun)?;
-        let opened = session.open_audio("default".to_owned());
+        let opened = session.open_audio("default".to_owned(), None);
         self.acknowledge(opened)?;
         Ok(session)
     }

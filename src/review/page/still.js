@@ -34,7 +34,7 @@ export function placeWords(exam, place) {
   return parts.join(", ");
 }
 
-const address = (number, from = "still", id = "") => `api/${from}/${number}?${lit()}${from === "still" ? frameQuery(id) : ""}`;
+const address = (number, from = "still", id = "") => `api/${from}/${number}?${lit()}${from === "still" ? frameQuery(id) : `&id=${encodeURIComponent(id)}`}`;
 
 /** Shows a picture as it is lit now, and its frame. One that is still on its way is not overtaken: the newest follows it. */
 function redrawOne(image) {
