@@ -250,9 +250,8 @@ pub fn calls_of(tags: &[Passed], words: &[Word], protocols: &Protocols) -> Parse
             between =
                 item.say_instead().map(str::to_owned).filter(|_| phrases.last().is_some_and(names_structure));
         } else {
-            let (way, joined) = (item.way(), item.joined());
+            let (way, joined, of_each, hint) = (item.way(), item.joined(), item.is_of_each(), item.hint());
             let after_negative = item.after() == Some("negative");
-            let (of_each, hint) = (item.is_of_each(), item.hint());
             let words = &words[first_word..*said];
             parsed.problems.extend(between.take().as_deref().map(unclear));
             parsed.problems.extend(lacks_before(&item, &phrases));

@@ -48,11 +48,11 @@ pub(super) fn earlier_exams(exams: &ServedExams, served: &ServedExam) -> Result<
     Ok(found)
 }
 
+/// An exam, and what it is as its journal has it now.
+type SeenExam = (Arc<ServedExam>, Arc<DeskSnapshot>);
+
 /// The exams of the same horse in the folder that began before this one.
-fn same_horse(
-    exams: &ServedExams,
-    served: &ServedExam,
-) -> Result<Vec<(Arc<ServedExam>, Arc<DeskSnapshot>)>, FolderError> {
+fn same_horse(exams: &ServedExams, served: &ServedExam) -> Result<Vec<SeenExam>, FolderError> {
     let now = served.desk.seen()?;
     let now = &now.record.exam;
     let names = exams.names();
