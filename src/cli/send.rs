@@ -70,6 +70,19 @@ pub(crate) struct SendArgs {
     pub(crate) knowledge: KnowledgeArgs,
 }
 
+/// Says which stills cannot go, and gives the files that cannot be read.
+fn show_unfit<'a>(out: &mut impl Write, parcel: &'a Parcel) -> std::io::Result<Vec<&'a PathBuf>> {
+    for (still, why) in &parcel.unfit {
+        writeln!(out, "NOT SENT {}: {}", still.shown(), why.shown())?;
+    }
+    let is_unreadable = |path: &&PathBuf| std::fs::File::open(path).is_err();
+    let unreadable: Vec<&PathBuf> = parcel.files.keys().filter(is_unreadable).collect();
+    for path in &unreadable {
+        writeln!(out, "NOT SENT {}: it cannot be read", path.shown())?;
+    }
+    Ok(unreadable)
+}
+
 pub(crate) fn send(args: &SendArgs) -> anyhow::Result<ExitCode> {
     let way = Way::of(args)?;
     let mut out = terminal::out();
@@ -86,14 +99,7 @@ pub(crate) fn send(args: &SendArgs) -> anyhow::Result<ExitCode> {
         "--by is for the journal of an exam; name the exam's folder, or add --exam"
     );
     let objects: Vec<Object> = parcel.files.keys().filter_map(|path| Object::read(path).ok()).collect();
-    let is_unreadable = |path: &&PathBuf| std::fs::File::open(path).is_err();
-    let unreadable: Vec<&PathBuf> = parcel.files.keys().filter(is_unreadable).collect();
-    for (still, why) in &parcel.unfit {
-        writeln!(out, "NOT SENT {}: {}", still.shown(), why.shown())?;
-    }
-    for path in &unreadable {
-        writeln!(out, "NOT SENT {}: it cannot be read", path.shown())?;
-    }
+    let unreadable = show_unfit(&mut out, &parcel)?;
     if objects.is_empty() {
         let way_out = args.paths.iter().find_map(|path| unexported(path)).unwrap_or_default();
         anyhow::bail!("no DICOM file was found in what was named, so nothing was sent{way_out}");
