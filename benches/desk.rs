@@ -6,8 +6,6 @@
 
 #[path = "../tests/support/mod.rs"]
 mod support;
-#[path = "../tests/support/still.rs"]
-mod still;
 
 use std::path::Path;
 use std::time::Instant;
@@ -73,7 +71,7 @@ fn exam(folder: &Path) {
             sha256: "a".repeat(64),
             time_source: "file time".to_owned(),
             size_px: Some((800, 600)),
-            ..still::saved(&format!("2.25.{}", idx + 1), saved_at)
+            ..support::still::saved(&format!("2.25.{}", idx + 1), saved_at)
         };
         journal.append(start, Sample::FIRST, &Event::Frame(Box::new(frame))).unwrap();
     }

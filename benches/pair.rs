@@ -6,8 +6,6 @@
 
 #[path = "../tests/support/mod.rs"]
 mod support;
-#[path = "../tests/support/still.rs"]
-mod still;
 
 use std::time::Instant;
 
@@ -65,7 +63,7 @@ fn made_up(n: usize) -> (Exam, Vec<Frame>) {
         let saved_s = at_s * (1.0 + 40e-6) - 197.3 + noise(2 * idx as u64 + 1) - 0.5;
         frames.push(Frame {
             instance_number: Some(idx as i64),
-            ..still::saved(&idx.to_string(), instant(saved_s.floor()))
+            ..support::still::saved(&idx.to_string(), instant(saved_s.floor()))
         });
     }
     (exam, frames)

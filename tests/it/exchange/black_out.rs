@@ -54,7 +54,7 @@ fn a_rectangle_is_black_to_another_reader_and_all_else_as_it_was() {
 #[test]
 fn a_torn_still_costs_its_copy_and_not_the_export() {
     let segment = |offset: u32, runs: &[u8]| {
-        let mut fragment = vec![0; 64];
+        let mut fragment = [0; 64];
         fragment[0] = 1;
         fragment[4..8].copy_from_slice(&offset.to_le_bytes());
         [&fragment[..], runs].concat()
