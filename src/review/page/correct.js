@@ -1,5 +1,5 @@
 // Putting right: a form for a call, for a still's label, and for the scanner's clock.
-import { make, find, fill, ask, clock, quoted } from "./make.js";
+import { make, find, fill, ask, clock, quoted, readNumber } from "./make.js";
 import { placeWords } from "./still.js";
 import { bringBesideForm } from "./room.js";
 import { working } from "./running-tasks.js";
@@ -142,13 +142,6 @@ export function correctCall(exam, call, done) {
 function readTime(text) {
   const parts = /^(?:(\d+):)?(\d+(?:[.,]\d+)?)$/.exec(text.trim());
   return parts ? Number(parts[1] ?? 0) * 60 + Number(parts[2].replace(",", ".")) : null;
-}
-
-/** A number from 0 upwards, with a point or a comma before its decimals; nothing else is guessed at. */
-export function readNumber(text) {
-  const number = /^\d+(?:[.,]\d+)?$/.test(text.trim()) ? Number(text.trim().replace(",", ".")) : NaN;
-  if (!Number.isFinite(number)) throw new Error(`“${text.trim()}” is not a number from 0 upwards. Enter it such as 3.4 or 3,4.`);
-  return number;
 }
 
 const SAMPLES_PER_S = 16000;

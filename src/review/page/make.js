@@ -81,3 +81,10 @@ export function placeTime(instant, offsetS, dateStyle = "medium") {
 }
 
 export const key = (text) => make("kbd", {}, text);
+
+/** A number from 0 upwards, with a point or a comma before its decimals; nothing else is guessed at. */
+export function readNumber(text) {
+  const number = /^\d+(?:[.,]\d+)?$/.test(text.trim()) ? Number(text.trim().replace(",", ".")) : NaN;
+  if (!Number.isFinite(number)) throw new Error(`“${text.trim()}” is not a number from 0 upwards. Enter it such as 3.4 or 3,4.`);
+  return number;
+}

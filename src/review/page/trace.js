@@ -1,5 +1,5 @@
 // Tracing on a still: points, freehand, an ellipse, a distance, and a scale by hand; the program measures at once.
-import { make, find, fill, ask, say, key } from "./make.js";
+import { make, find, fill, ask, say, key, readNumber } from "./make.js";
 import { frameShown } from "./cine.js";
 
 const SVG = "http://www.w3.org/2000/svg";
@@ -64,7 +64,7 @@ export function traceOn(exam, row, figure, { by, change, send, done }) {
   const lengths = make("input", { type: "checkbox", id: "t-lengths", checked: all, onchange: () => keep() });
   const term = make("select", { id: "t-term", onchange: () => { doubted(false); keep(); } }, make("option", { value: "" }, "choose"),
     exam.codes.terms.filter((one) => one.between).map((one) => make("option", { value: one.term, selected: one.term === said }, `${one.term} ${one.between}`)));
-  const apart = make("input", { id: "t-apart", type: "number", min: "0.5", max: "30", step: "0.1", value: entered, oninput: () => keep() });
+  const apart = make("input", { id: "t-apart", inputmode: "decimal", maxlength: "6", autocomplete: "off", value: entered, oninput: () => keep() });
   const wrong = make("p", { class: "wrong", role: "alert" });
 
   /** What an outline is written as besides its area. */
@@ -256,8 +256,10 @@ export function traceOn(exam, row, figure, { by, change, send, done }) {
   });
   const setScale = once(async () => {
     if (points.length < 2) throw new Error("Set two marks of the depth scale first.");
-    if (!(Number(apart.value) > 0)) throw new Error("Enter the distance between the two marks in centimetres.");
-    await change({ change: "scale", still: row.id, ends_px: points.map(round), distance_mm: Number(apart.value) * 10 });
+    if (!apart.value.trim()) throw new Error("Enter the distance between the two marks in centimetres.");
+    const cm = readNumber(apart.value);
+    if (cm < 0.5 || cm > 30) throw new Error("Two marks on a depth scale are 0.5 to 30 cm apart; pick two others, or enter their distance anew.");
+    await change({ change: "scale", still: row.id, ends_px: points.map(round), distance_mm: cm * 10 });
     apart.value = "";
     choose("points");
     preview.textContent = "The scale of this still is set by hand, and everything measured on it says so.";

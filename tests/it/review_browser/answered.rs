@@ -1,7 +1,8 @@
 //! Each act is answered by a message, is one thing to undo, and offers what there is to choose.
 
 use crate::review_browser::shared::{
-    Opened, add_value, changes, changes_shown, form_closed, form_open, open_questions, run, write,
+    Opened, add_value, changes, changes_shown, form_closed, form_open, hind_is_offered, open_questions, run,
+    write,
 };
 use crate::support::browser::Page;
 
@@ -115,13 +116,7 @@ fn a_call_is_added_with_the_structures_of_the_limb_then_and_an_unknown_finding_i
     run(async {
         let desk = Opened::by("Robin").await;
         let Opened { page, served, .. } = &desk;
-        let exam = served.exam();
-        let structures = exam["codes"]["structures"].as_array().unwrap();
-        let of_hind = structures.iter().find(|one| one["groups"] == serde_json::json!(["hind"])).unwrap();
-        let offered = format!(
-            "return [...document.querySelectorAll('#f-structure option')].some((one) => one.value === {})",
-            of_hind["code"]
-        );
+        let offered = hind_is_offered(served);
         page.click("#call-add").await;
         form_open(page, "Add a call").await;
         write(page, "#f-time", "0:00").await;

@@ -334,3 +334,14 @@ pub async fn to_rivals(page: &Page) {
 pub fn changes(served: &Served) -> Vec<serde_json::Value> {
     served.exam()["record"]["changes"].as_array().cloned().unwrap_or_default()
 }
+
+/// A script that says whether the form offers a structure that only hind limbs have.
+pub fn hind_is_offered(served: &Served) -> String {
+    let exam = served.exam();
+    let structures = exam["codes"]["structures"].as_array().unwrap();
+    let of_hind = structures.iter().find(|one| one["groups"] == serde_json::json!(["hind"])).unwrap();
+    format!(
+        "return [...document.querySelectorAll('#f-structure option')].some((one) => one.value === {})",
+        of_hind["code"]
+    )
+}

@@ -1,8 +1,8 @@
 //! Slips of the hand: a key held down, a comma in a number, a structure that the limb does not have.
 
 use crate::review_browser::shared::{
-    Opened, add_value, call, changes, changes_shown, form_closed, form_open, open_questions, run,
-    sign_as_first_vet, write,
+    Opened, add_value, call, changes, changes_shown, form_closed, form_open, hind_is_offered, open_questions,
+    run, sign_as_first_vet, write,
 };
 
 #[test]
@@ -74,13 +74,7 @@ fn a_form_offers_only_the_structures_that_the_limb_has() {
     run(async {
         let desk = Opened::by("Robin").await;
         let Opened { page, served, .. } = &desk;
-        let exam = served.exam();
-        let structures = exam["codes"]["structures"].as_array().unwrap();
-        let of_hind = structures.iter().find(|one| one["groups"] == serde_json::json!(["hind"])).unwrap();
-        let offered = format!(
-            "return [...document.querySelectorAll('#f-structure option')].some((one) => one.value === {})",
-            of_hind["code"]
-        );
+        let offered = hind_is_offered(served);
         page.click("#call-add").await;
         form_open(page, "Add a call").await;
         page.find("#f-limb").await.select_by_value("LH").await.unwrap();

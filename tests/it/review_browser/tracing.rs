@@ -241,7 +241,7 @@ fn a_still_without_a_scale_is_measured_on_one_set_by_hand_and_the_record_says_so
         tool(page, "scale").await;
         // 160 pixels of 0.125 mm are 2 cm.
         page.drag(&on_screen(page, &[(20.0, 40.0), (20.0, 200.0)]).await).await;
-        page.find("#t-apart").await.send_keys("2").await.unwrap();
+        page.find("#t-apart").await.send_keys("2,0").await.unwrap();
         page.click("#t-write").await;
         page.until("document.querySelector('.tracing .preview').textContent.startsWith('The scale of this still is set')").await;
         tool(page, "ellipse").await;
