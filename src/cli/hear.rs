@@ -118,6 +118,11 @@ fn open(path: &Path) -> anyhow::Result<Recording> {
     Ok(recording)
 }
 
+/// When a recording was made, as its recorder says, in the time of this place.
+fn recorded_at(recording: &Recording) -> Option<DateTime<Local>> {
+    recording.started_at().and_then(|naive| Local.from_local_datetime(&naive).earliest())
+}
+
 /// When the first sample was recorded, where that comes from, and the local time's lead on UTC.
 fn started(args: &HearArgs, first: &Recording) -> anyhow::Result<Began> {
     let began = |at, wall, utc_offset_s| Ok(Began { at, wall, utc_offset_s });
@@ -126,9 +131,7 @@ fn started(args: &HearArgs, first: &Recording) -> anyhow::Result<Began> {
     }
     let local = |at: DateTime<Utc>| at.with_timezone(&Local).offset().fix().local_minus_utc();
     let path = &args.files[0];
-    if let Some(naive) = first.started_at()
-        && let Some(here) = Local.from_local_datetime(&naive).earliest()
-    {
+    if let Some(here) = recorded_at(first) {
         let at = here.with_timezone(&Utc);
         if is_dated(at) {
             return began(at, WallQuality::Recording, here.offset().fix().local_minus_utc());
@@ -136,7 +139,7 @@ fn started(args: &HearArgs, first: &Recording) -> anyhow::Result<Began> {
         terminal::warn(format!(
             "zonecall: `{}` says that it was recorded on {}, which is impossible, so that is not used",
             path.shown(),
-            naive.date()
+            here.date_naive()
         ));
     }
     if path.as_os_str() == "-" {
@@ -182,8 +185,7 @@ enum Begins {
 /// How each recording begins.
 fn begins(args: &HearArgs, recordings: &[Recording], began: &Began) -> anyhow::Result<Vec<Begins>> {
     let own = |recording: &Recording| {
-        let here = recording.started_at().and_then(|naive| Local.from_local_datetime(&naive).earliest());
-        here.map(|here| here.with_timezone(&Utc)).filter(|at| is_dated(*at))
+        recorded_at(recording).map(|here| here.with_timezone(&Utc)).filter(|at| is_dated(*at))
     };
     // What was stated of the first sets the recorder's clock right for the others, too.
     let ahead = recordings.first().and_then(own).map(|first| began.at - first);

@@ -15,7 +15,6 @@ use crate::exam_folder::{ExamFolder, OUT_FOLDER, record_against};
 use crate::exchange::dicom::DICOM_FOLDER;
 use crate::frames::beside::is_own_file;
 use crate::knowledge::measure::Against;
-use crate::knowledge::record::Status;
 use crate::protocol::Protocols;
 use crate::terminal::ShownText as _;
 
@@ -24,12 +23,17 @@ use crate::terminal::ShownText as _;
 pub(super) struct Parcel {
     /// Each file with the exam that it is of, in order of their paths.
     pub(super) files: BTreeMap<PathBuf, Option<PathBuf>>,
-    /// Stills whose files are gone or not the ones that were paired, each with why.
-    pub(super) unfit: Vec<(PathBuf, String)>,
-    /// The exam of each of these.
-    unfit_of: BTreeMap<PathBuf, PathBuf>,
+    /// Stills whose files are gone or not the ones that were paired, each with its exam.
+    pub(super) unfit: BTreeMap<PathBuf, UnfitStill>,
     /// The exam whose journal keeps all of it, where one was named.
     exam: Option<PathBuf>,
+}
+
+/// Why a still cannot go.
+#[derive(Debug)]
+pub(super) struct UnfitStill {
+    exam: PathBuf,
+    pub(super) why: String,
 }
 
 /// Whether a folder holds an exam.
@@ -76,8 +80,7 @@ impl Parcel {
         let exam = folder.exam(protocols)?;
         let record = record_against(&exam, protocols, &Against::default());
         for (still, row) in exam.frames.iter().zip(&record.frames) {
-            let is_own = row.refused.is_none() && row.copy_of.is_none() && row.status != Status::LeftOut;
-            if !is_own || exam.is_discarded(&still.file) {
+            if !row.is_own() || exam.is_discarded(&still.file) {
                 continue;
             }
             match folder.paired_file(still) {
@@ -85,9 +88,8 @@ impl Parcel {
                     self.files.insert(file, Some(path.to_owned()));
                 }
                 Err(fault) => {
-                    let file = path.join(&still.file);
-                    self.unfit_of.insert(file.clone(), path.to_owned());
-                    self.unfit.push((file, fault.to_string()));
+                    let unfit = UnfitStill { exam: path.to_owned(), why: fault.to_string() };
+                    self.unfit.insert(path.join(&still.file), unfit);
                 }
             }
         }
@@ -97,7 +99,8 @@ impl Parcel {
     /// The exam whose journal is to name this file.
     pub(super) fn exam_of(&self, file: &Path) -> Option<&Path> {
         let own = || self.files.get(file).and_then(Option::as_deref);
-        own().or_else(|| self.unfit_of.get(file).map(PathBuf::as_path)).or(self.exam.as_deref())
+        let unfit = || self.unfit.get(file).map(|still| still.exam.as_path());
+        own().or_else(unfit).or(self.exam.as_deref())
     }
 
     /// Whether any journal is to name what is sent.

@@ -72,8 +72,8 @@ pub(crate) struct SendArgs {
 
 /// Says which stills cannot go, and gives the files that cannot be read.
 fn show_unfit<'a>(out: &mut impl Write, parcel: &'a Parcel) -> std::io::Result<Vec<&'a PathBuf>> {
-    for (still, why) in &parcel.unfit {
-        writeln!(out, "NOT SENT {}: {}", still.shown(), why.shown())?;
+    for (file, still) in &parcel.unfit {
+        writeln!(out, "NOT SENT {}: {}", file.shown(), still.why.shown())?;
     }
     let is_unreadable = |path: &&PathBuf| std::fs::File::open(path).is_err();
     let unreadable: Vec<&PathBuf> = parcel.files.keys().filter(is_unreadable).collect();
@@ -114,7 +114,7 @@ pub(crate) fn send(args: &SendArgs) -> anyhow::Result<ExitCode> {
         writeln!(out, "NOT SENT {}: it is not a readable DICOM object", path.shown())?;
     }
     let (mut sent, mut refused) = (Vec::new(), left.len() + unreadable.len() + parcel.unfit.len());
-    let unsent = parcel.unfit.iter().map(|(still, _)| still).chain(left.iter().chain(&unreadable).copied());
+    let unsent = parcel.unfit.keys().chain(left.iter().chain(&unreadable).copied());
     for path in unsent {
         notes.refused(parcel.exam_of(path));
     }

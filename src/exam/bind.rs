@@ -28,7 +28,7 @@ pub(crate) fn bind(phrases: Vec<Phrase>, is_short: &dyn Fn(&str) -> bool) -> Res
     }
     // "Normal fluid in the sheath": the fluid, or the place and then the sheath?
     if let [first, second, ..] = phrases.as_slice()
-        && is_all_normal(&first.call.act)
+        && first.call.act.is_all_normal()
         && second.call.act.class() == Some(&Class::Lesion)
     {
         return Err(normal_and_not());
@@ -81,10 +81,6 @@ fn contradicts_itself(calls: &[Call]) -> bool {
     let is_lesion_of =
         |structure| seen.iter().any(|(other, finding)| *other == structure && finding.class == Class::Lesion);
     seen.iter().any(|(structure, finding)| finding.is_all_normal() && is_lesion_of(*structure))
-}
-
-fn is_all_normal(act: &Act) -> bool {
-    matches!(act, Act::Finding(finding) if finding.is_all_normal())
 }
 
 /// "Core lesion in the deep": the structure goes to the finding before it; "in the superficial and deep": one to each.

@@ -96,6 +96,12 @@ impl Act {
         matches!(self, Act::Save | Act::Clip)
     }
 
+    /// A whole structure is called normal.
+    #[must_use]
+    pub fn is_all_normal(&self) -> bool {
+        matches!(self, Act::Finding(finding) if finding.is_all_normal())
+    }
+
     /// Whether free words begin or end with it; none where it is about anything else.
     #[must_use]
     pub fn note_edge(&self) -> Option<NoteEdge> {

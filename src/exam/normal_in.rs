@@ -9,11 +9,6 @@ use crate::clock::Span;
 use crate::exam::call::Act;
 use crate::exam::phrase::Phrase;
 
-/// A whole structure is called normal.
-pub(crate) fn is_all_normal(phrase: &Phrase) -> bool {
-    matches!(&phrase.call.act, Act::Finding(finding) if finding.is_all_normal())
-}
-
 /// What was called normal as a whole is so in this alone. To the grammar it is a phrase of its own, for after "normal", which
 /// is taken at once, it must not wait for more.
 pub(crate) fn narrow(phrases: &mut [Phrase], said: Vec<Act>, (words, span, confidence): (String, Span, f64)) {

@@ -9,7 +9,7 @@ use crate::clock::{SAMPLE_RATE_HZ, Span};
 use crate::exam::bind::bind;
 use crate::exam::call::{Act, Amount, Call, NoteEdge, Problem, Value};
 use crate::exam::item::Item;
-use crate::exam::normal_in::{is_all_normal, narrow};
+use crate::exam::normal_in::narrow;
 use crate::exam::normalise::normalised;
 use crate::exam::number_correction::NumberInstead;
 use crate::exam::phrase::{Hint, Phrase, Way};
@@ -360,7 +360,9 @@ fn lacks_before(item: &Item, phrases: &[Phrase]) -> Option<Problem> {
         "phrase" => phrases.is_empty().then(begins_like_a_question),
         "structure" => (!after_structure).then(of_what),
         "place" => (!phrases.last().is_some_and(says_where)).then(of_what),
-        "normal" => (!phrases.last().is_some_and(is_all_normal)).then(normal_in_what),
+        "normal" => {
+            (!phrases.last().is_some_and(|before| before.call.act.is_all_normal())).then(normal_in_what)
+        }
         // As the first of several it is clear, too.
         "view" => (!phrases.last().is_none_or(can_be_of_a_plane)).then(of_where),
         _ => None,

@@ -12,7 +12,6 @@ use std::process::{Command, Stdio};
 use serde::{Deserialize, Serialize};
 
 use crate::exchange::dicom::DICOM_FOLDER;
-use crate::knowledge::record::Status;
 use crate::review::desk::Desk;
 use crate::review::export::{
     ExportProgram, NameChoice, command, does_not_start, failed, is_done, text, there,
@@ -147,10 +146,7 @@ pub(super) fn send(
 /// The files of the stills that are the exam's own.
 fn stills(desk: &Desk) -> Result<Vec<PathBuf>, Refusal> {
     let seen = desk.seen()?;
-    let own =
-        seen.exam.frames.iter().zip(&seen.record.frames).filter(|(_, row)| {
-            row.refused.is_none() && row.copy_of.is_none() && row.status != Status::LeftOut
-        });
+    let own = seen.exam.frames.iter().zip(&seen.record.frames).filter(|(_, row)| row.is_own());
     let file = |(still, _)| {
         let help = "find the file that was paired, then send again; nothing was sent";
         desk.folder.paired_file(still).or_else(|fault| wrong(fault.to_string(), help))

@@ -58,7 +58,7 @@ pub(super) fn of_one_time(evidence: &Evidence) -> Vec<Hit> {
     }
     let mut sharing: BTreeMap<_, usize> = BTreeMap::new();
     for (idx, row) in evidence.frames.iter().enumerate() {
-        if row.copy_of.is_none() && row.refused.is_none() && row.status != Status::LeftOut {
+        if row.is_own() {
             *sharing.entry((scanner[idx], times[idx])).or_default() += 1;
         }
     }
